@@ -1,0 +1,260 @@
+"""Every number that the model assumes: value, range, unit, source."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from scipy.special import expit, logit
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SCALES = ("linear", "log", "share")
+Z90 = 1.6448536269514722  # standard normal 95% point: low and high are read as a 90% range
+
+
+@dataclass(frozen=True, slots=True)
+class Assumption:
+    """
+    One assumed number: the value used, the range drawn from, and where both come from.
+
+    `low` and `high` are read as the ends of a 90% range around `value` on the stated scale
+    (`linear`, `log`, or `share` for a number between 0 and 1), each side with its own spread.
+    `basis` is `confirmed` (figure seen in its source), `from memory` or `assumption`.
+    """
+
+    name: str
+    value: float
+    low: float
+    high: float
+    unit: str
+    scale: str
+    meaning: str
+    source: str
+    basis: str
+
+    def __post_init__(self) -> None:
+        if self.scale not in SCALES:
+            message = f"Invalid scale '{self.scale}' of '{self.name}'. One of {SCALES}."
+            raise ValueError(message)
+        if not self.low <= self.value <= self.high:
+            message = (
+                f"Invalid range of '{self.name}'. {self.low} to {self.high} must hold {self.value}."
+            )
+            raise ValueError(message)
+
+    def at(self, z: float) -> float:
+        """
+        Value at a standard normal score: 0 is `value`, -1.645 is `low`, 1.645 is `high`.
+
+        Examples
+        --------
+        >>> a = Assumption("x", 0.5, 0.3, 0.9, "share", "linear", "", "", "assumption")
+        >>> round(a.at(0.0), 3), round(a.at(-Z90), 3), round(a.at(Z90), 3)
+        (0.5, 0.3, 0.9)
+        """
+        end = self.high if z > 0 else self.low
+        if z == 0 or end == self.value:
+            return self.value
+        share = abs(z) / Z90
+        if self.scale == "log" and self.value > 0 and end > 0:
+            return float(self.value * (end / self.value) ** share)
+        if self.scale == "share" and 0 < self.value < 1 and 0 < end < 1:
+            return float(expit(logit(self.value) + share * (logit(end) - logit(self.value))))
+        drawn = self.value + share * (end - self.value)
+        return float(np.clip(drawn, 0, 1) if self.scale == "share" else max(drawn, 0.0))
+
+
+@dataclass(frozen=True, slots=True)
+class Assumptions:
+    """A frozen set of assumptions, read by name: `assumptions["refusal"]` is its value."""
+
+    entries: Mapping[str, Assumption]
+
+    def __getitem__(self, name: str) -> float:
+        return self.entries[name].value
+
+    def with_changes(self, changes: Mapping[str, Any]) -> Assumptions:
+        """
+        Copy with some values replaced, as the `assumptions` of `region.toml` gives them.
+
+        Parameters
+        ----------
+        changes : mapping
+            Name to a number (which narrows the range to that number) or to a mapping with
+            `value`, `low` and `high`.
+
+        Returns
+        -------
+        changed : Assumptions
+            A new set; this one is unchanged.
+
+        Raises
+        ------
+        ValueError
+            If a name is unknown (the nearest known one is named), or a range does not hold its
+            value.
+
+        Examples
+        --------
+        >>> DEFAULT.with_changes({"refusal": 0.1})["refusal"]
+        0.1
+        """
+        entries = dict(self.entries)
+        for name, change in changes.items():
+            if name not in entries:
+                near = difflib.get_close_matches(name, entries, n=1)
+                hint = f" Did you mean '{near[0]}'?" if near else ""
+                message = f"Unknown assumption '{name}'.{hint}"
+                raise ValueError(message)
+            given = change if isinstance(change, Mapping) else {"value": change}
+            value = float(given["value"])
+            low, high = float(given.get("low", value)), float(given.get("high", value))
+            entries[name] = replace(
+                entries[name], value=value, low=low, high=high, source="region.toml"
+            )
+        return Assumptions(entries)
+
+    def draw(self, rng: np.random.Generator) -> Assumptions:
+        """Copy with every value drawn from its range, one score an entry, in entry order."""
+        scores = rng.standard_normal(len(self.entries))
+        drawn = {}
+        for (name, entry), z in zip(self.entries.items(), scores, strict=True):
+            value = entry.at(float(z))
+            drawn[name] = replace(
+                entry, value=value, low=min(entry.low, value), high=max(entry.high, value)
+            )
+        return Assumptions(drawn)
+
+    def table(self) -> pd.DataFrame:
+        """All entries as a table, one row each, in order."""
+        import pandas as pd
+
+        columns = list(Assumption.__dataclass_fields__)
+        return pd.DataFrame(
+            [[getattr(e, c) for c in columns] for e in self.entries.values()], columns=columns
+        ).set_index("name")
+
+
+def _entries() -> Mapping[str, Assumption]:
+    rows = [
+        (
+            "launches_per_hour",
+            1.6,
+            0.4,
+            6.0,
+            "boats per hour",
+            "log",
+            "boats launched an hour at a middling landing, used only where no visit counted boats",
+            "32,000 hours for 52,000 boats, Wisconsin 2009, newsletter quoted 2010 (second-hand)",
+            "confirmed",
+        ),
+        (
+            "weekend_ratio",
+            2.5,
+            1.5,
+            4.0,
+            "ratio",
+            "log",
+            "launches an hour on weekends and holidays over weekdays, before any are counted",
+            "none found",
+            "assumption",
+        ),
+        (
+            "refusal",
+            0.03,
+            0.005,
+            0.16,
+            "share",
+            "share",
+            "boat parties that do not want to talk, where visits do not count them",
+            "Massachusetts DCR 2004: near 0 at most ramps, 15.6% at one pair",
+            "confirmed",
+        ),
+        (
+            "education_check_together",
+            0.48,
+            0.30,
+            0.70,
+            "ratio",
+            "share",
+            "gaps left when an educator goes over the boat with the boater, over gaps left without",
+            "Angell et al. 2024: 79.2% against 56.4% removed, so 0.208 / 0.436",
+            "confirmed",
+        ),
+        (
+            "education_talk_only",
+            0.75,
+            0.50,
+            0.99,
+            "ratio",
+            "share",
+            "gaps left after talk alone, over gaps left without",
+            "none found",
+            "assumption",
+        ),
+        (
+            "outside_infested",
+            0.20,
+            0.05,
+            0.50,
+            "share",
+            "share",
+            "boats from waters outside the region whose last water holds the species",
+            "none found",
+            "assumption",
+        ),
+        (
+            "distance_exponent",
+            2.0,
+            1.0,
+            3.5,
+            "no unit",
+            "linear",
+            "how fast trips fall with distance, used only where no interviews name another lake",
+            "Bossenbroek et al. 2001, Ecol Appl 11:1778, about 2",
+            "from memory",
+        ),
+        (
+            "area_exponent",
+            0.5,
+            0.3,
+            1.0,
+            "no unit",
+            "linear",
+            "how a lake's pull grows with its area, used where no interviews name another lake",
+            "none found",
+            "assumption",
+        ),
+        (
+            "water_temperature_c",
+            20.0,
+            10.0,
+            28.0,
+            "degrees C",
+            "linear",
+            "temperature of water held in boats between trips",
+            "none found",
+            "assumption",
+        ),
+        (
+            "occupancy",
+            0.10,
+            0.02,
+            0.35,
+            "share",
+            "share",
+            "chance that a lake never surveyed holds a species, before the region's are seen",
+            "none found",
+            "assumption",
+        ),
+    ]
+    names = ("name", "value", "low", "high", "unit", "scale", "meaning", "source", "basis")
+    return {row[0]: Assumption(**dict(zip(names, row, strict=True))) for row in rows}
+
+
+DEFAULT = Assumptions(_entries())

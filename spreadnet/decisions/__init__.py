@@ -1,0 +1,1 @@
+"""What to do with the hours: coverage, ranking and comparison."""

@@ -1,0 +1,142 @@
+"""The frozen object that a region folder becomes once every table has been read and checked."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import pandas as pd
+
+GAPS = ("plug", "plants", "animals", "mud", "water")
+DIRECTIONS = ("launching", "retrieving")
+DAY_TYPES = ("weekday", "weekend")
+TABLES = ("lakes", "landings", "status", "streams", "visits", "contacts", "movements", "hours")
+REQUIRED_TABLES = ("lakes", "landings", "status")
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A time block of the day, in hours after midnight, `first < last`."""
+
+    first: float
+    last: float
+
+    @property
+    def hours(self) -> float:
+        """Length of the block in hours."""
+        return self.last - self.first
+
+    @property
+    def label(self) -> str:
+        """The block as the user writes it, e.g. `06:00-10:00`."""
+        return f"{clock(self.first)}-{clock(self.last)}"
+
+
+def clock(hours: float) -> str:
+    """
+    Hours after midnight as a clock time.
+
+    Examples
+    --------
+    >>> clock(6.5)
+    '06:30'
+    """
+    minutes = round(hours * 60)
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What `region.toml` says, with the documented defaults filled in."""
+
+    name: str
+    season_first_day: date
+    season_last_day: date
+    species: Mapping[str, float]
+    crs: str | None = None
+    hours: float = 200.0
+    shift_hours: float = 4.0
+    blocks: tuple[Block, ...] = (Block(6, 10), Block(10, 14), Block(14, 18), Block(18, 22))
+    holidays: tuple[date, ...] = ()
+    seasons: int = 5
+    most_hours_per_landing_week: float = 12.0
+    contacts_per_hour: float = 12.0
+    cost_per_hour: float | None = None
+    education: str = "check together"
+    landing_snap_m: float = 150.0
+    decimal: str = "."
+    date_format: str = "YYYY-MM-DD"
+    assumptions: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def season_days(self) -> int:
+        """Days of the season, both ends counted."""
+        return (self.season_last_day - self.season_first_day).days + 1
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something the reader did or will do without: said to the user, never an error."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One input file as it was read, for the run record. `file` has no folder in it."""
+
+    table: str
+    file: str
+    bytes: int
+    sha256: str
+    rows: int
+    encoding: str | None = None
+    crs: str | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Region:
+    """
+    A region folder, read and checked: eight tables, the settings and what was noticed.
+
+    Attributes
+    ----------
+    settings : Settings
+        `region.toml` with defaults filled.
+    lakes : GeoDataFrame
+        Index `lake_id` (text, input order). Columns `name`, `geometry` (polygon, multipolygon
+        or point, in `crs`), `area_ha`, `depth_m`, `secchi_m`, `calcium_mg_l`, `worth`.
+    landings : GeoDataFrame
+        Index `landing_id` (text, input order). Columns `lake_id`, `name`, `geometry` (point, in
+        `crs`), `ramp_lanes`, `trailer_stalls`, `jurisdiction`, `can_staff`, `shore_distance_m`
+        (0 on the water or shoreline).
+    status, streams, visits, contacts, movements, hours : DataFrame
+        Columns as in `tables.csv`; no rows when the table is not there. `visits` is indexed by
+        `visit_id`. Text is `str`, numbers `float64` with NaN, counts `Int64`, yes/no and gap
+        answers `boolean` (missing = not checked, not answered), dates `datetime64[s]`, clock
+        times hours after midnight as `float64`.
+    crs : str
+        Projected CRS of all geometry, easting and northing in metres.
+    notes : tuple of Note
+        Defaults filled with their counts, repairs made, and what the run does without.
+    sources : tuple of Source
+        The files that were read.
+    """
+
+    settings: Settings
+    lakes: gpd.GeoDataFrame
+    landings: gpd.GeoDataFrame
+    status: pd.DataFrame
+    streams: pd.DataFrame
+    visits: pd.DataFrame
+    contacts: pd.DataFrame
+    movements: pd.DataFrame
+    hours: pd.DataFrame
+    crs: str
+    notes: tuple[Note, ...] = ()
+    sources: tuple[Source, ...] = ()

@@ -1,0 +1,1 @@
+"""Movement, carriage, network and spread: pure functions over arrays."""

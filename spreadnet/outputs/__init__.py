@@ -1,0 +1,1 @@
+"""Everything that is written: tables, map, run record, templates."""
