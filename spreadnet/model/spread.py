@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Setting:
+class SpreadInputs:
     """
     Everything that the spread of one species depends on, for K landings and L lakes.
 
@@ -131,13 +131,13 @@ class Gradient:
     lake_value: Array
 
 
-def covered(setting: Setting, coverage: Coverage) -> tuple[Array, Array]:
+def covered(inputs: SpreadInputs, coverage: Coverage) -> tuple[Array, Array]:
     """
     Rates on leaving and arriving once the boats reached have closed what they were shown.
 
     Parameters
     ----------
-    setting : Setting
+    inputs : SpreadInputs
         The species and region.
     coverage : Coverage
         Shares reached, each shape (K,), 0 to 1.
@@ -145,16 +145,16 @@ def covered(setting: Setting, coverage: Coverage) -> tuple[Array, Array]:
     Returns
     -------
     leaving, arriving : arrays, shape (R, K)
-        The rates of `setting` times `1 - effect * coverage`.
+        The rates of `inputs` times `1 - effect * coverage`.
     """
-    effect = setting.education_effect[:, None]
+    effect = inputs.education_effect[:, None]
     return (
-        setting.leaving * (1 - effect * coverage.leaving),
-        setting.arriving * (1 - effect * coverage.arriving),
+        inputs.leaving * (1 - effect * coverage.leaving),
+        inputs.arriving * (1 - effect * coverage.arriving),
     )
 
 
-def expected_spread(setting: Setting, coverage: Coverage, *, seasons: int) -> Path:
+def expected_spread(inputs: SpreadInputs, coverage: Coverage, *, seasons: int) -> Path:
     """
     Expected course of the species: the mean-field recursion on cumulative hazards.
 
@@ -164,7 +164,7 @@ def expected_spread(setting: Setting, coverage: Coverage, *, seasons: int) -> Pa
 
     Parameters
     ----------
-    setting : Setting
+    inputs : SpreadInputs
         The species and region.
     coverage : Coverage
         Shares of boats reached, the same in every season.
@@ -174,7 +174,7 @@ def expected_spread(setting: Setting, coverage: Coverage, *, seasons: int) -> Pa
     Returns
     -------
     path : Path
-        Chances and introductions by season, in the order of `setting`'s lakes and landings.
+        Chances and introductions by season, in the order of `inputs`'s lakes and landings.
 
     Raises
     ------
@@ -190,38 +190,38 @@ def expected_spread(setting: Setting, coverage: Coverage, *, seasons: int) -> Pa
     if seasons < 1:
         message = f"Invalid seasons '{seasons}'. It must be 1 or more."
         raise ValueError(message)
-    leaving, arriving = covered(setting, coverage)
-    collapse = collapse_matrix(setting.landing_lake, len(setting.initial))
-    dtype = np.result_type(leaving, arriving, setting.initial, float)
-    n_lakes, (n_routes, n_landings) = len(setting.initial), leaving.shape
+    leaving, arriving = covered(inputs, coverage)
+    collapse = collapse_matrix(inputs.landing_lake, len(inputs.initial))
+    dtype = np.result_type(leaving, arriving, inputs.initial, float)
+    n_lakes, (n_routes, n_landings) = len(inputs.initial), leaving.shape
     hazards = np.zeros((seasons + 1, n_lakes), dtype)
     infested = np.empty((seasons + 1, n_lakes), dtype)
     introductions = np.empty((seasons, n_lakes), dtype)
     carried = np.empty((seasons, n_landings, n_routes), dtype)
-    outside = setting.outside_boats[:, None] * setting.outside_leaving
-    free = 1 - setting.initial
-    infested[0] = setting.initial
+    outside = inputs.outside_boats[:, None] * inputs.outside_leaving
+    free = 1 - inputs.initial
+    infested[0] = inputs.initial
     for season in range(seasons):
-        at_origin = infested[season][setting.landing_lake]
-        carried[season] = _into(setting.trips, leaving.T * at_origin[:, None]) + outside
-        by_landing = (carried[season] * arriving.T) @ setting.weights
-        introductions[season] = setting.establish * (collapse @ by_landing)
-        hazard = setting.habitat * (
-            introductions[season] ** setting.allee_exponent + setting.streams.T @ infested[season]
+        at_origin = infested[season][inputs.landing_lake]
+        carried[season] = _into(inputs.trips, leaving.T * at_origin[:, None]) + outside
+        by_landing = (carried[season] * arriving.T) @ inputs.weights
+        introductions[season] = inputs.establish * (collapse @ by_landing)
+        hazard = inputs.habitat * (
+            introductions[season] ** inputs.allee_exponent + inputs.streams.T @ infested[season]
         )
         hazards[season + 1] = hazards[season] + hazard
-        infested[season + 1] = setting.initial - free * np.expm1(-hazards[season + 1])
+        infested[season + 1] = inputs.initial - free * np.expm1(-hazards[season + 1])
     return Path(hazards, infested, introductions, carried)
 
 
-def new_infestations(setting: Setting, path: Path) -> Array:
+def new_infestations(inputs: SpreadInputs, path: Path) -> Array:
     """
     Chance of a new infestation of each lake by the end of the path.
 
     Parameters
     ----------
-    setting : Setting
-        The setting that made the path.
+    inputs : SpreadInputs
+        The inputs that made the path.
     path : Path
         Result of `expected_spread`.
 
@@ -230,17 +230,17 @@ def new_infestations(setting: Setting, path: Path) -> Array:
     chance : array, shape (L,)
         Chance that the lake is free now and infested at the end, 0 to 1.
     """
-    return -(1 - setting.initial) * np.expm1(-path.cumulative_hazard[-1])
+    return -(1 - inputs.initial) * np.expm1(-path.cumulative_hazard[-1])
 
 
-def total(setting: Setting, path: Path) -> float:
+def total(inputs: SpreadInputs, path: Path) -> float:
     """
     New infestations expected over the whole region, weighted by worth.
 
     Parameters
     ----------
-    setting : Setting
-        The setting that made the path.
+    inputs : SpreadInputs
+        The inputs that made the path.
     path : Path
         Result of `expected_spread`.
 
@@ -249,10 +249,10 @@ def total(setting: Setting, path: Path) -> float:
     total : float
         Sum over lakes of worth times the chance of a new infestation.
     """
-    return setting.worth @ new_infestations(setting, path)
+    return inputs.worth @ new_infestations(inputs, path)
 
 
-def gradient(setting: Setting, coverage: Coverage, path: Path) -> Gradient:
+def gradient(inputs: SpreadInputs, coverage: Coverage, path: Path) -> Gradient:
     """
     What coverage at each landing avoids, for all landings at once.
 
@@ -261,8 +261,8 @@ def gradient(setting: Setting, coverage: Coverage, path: Path) -> Gradient:
 
     Parameters
     ----------
-    setting : Setting
-        The setting that made the path.
+    inputs : SpreadInputs
+        The inputs that made the path.
     coverage : Coverage
         The coverage that made the path; the gradient is taken there.
     path : Path
@@ -277,34 +277,34 @@ def gradient(setting: Setting, coverage: Coverage, path: Path) -> Gradient:
     -----
     The discrete adjoint of `expected_spread`; tests compare it with complex-step derivatives.
     """
-    leaving, arriving = covered(setting, coverage)
-    collapse = collapse_matrix(setting.landing_lake, len(setting.initial))
-    free = 1 - setting.initial
+    leaving, arriving = covered(inputs, coverage)
+    collapse = collapse_matrix(inputs.landing_lake, len(inputs.initial))
+    free = 1 - inputs.initial
     at_end = np.exp(-path.cumulative_hazard[-1])
-    by_hazard = setting.worth * free * at_end
+    by_hazard = inputs.worth * free * at_end
     by_leaving = np.zeros_like(leaving)
     by_arriving = np.zeros_like(arriving)
-    initial = setting.worth * np.expm1(-path.cumulative_hazard[-1])
+    initial = inputs.worth * np.expm1(-path.cumulative_hazard[-1])
     lake_value = np.empty_like(path.introductions)
-    exponent = setting.allee_exponent
+    exponent = inputs.allee_exponent
     for season in reversed(range(path.seasons)):
-        by_habitat = by_hazard * setting.habitat
+        by_habitat = by_hazard * inputs.habitat
         slope = exponent * path.introductions[season] ** (exponent - 1) if exponent != 1 else 1.0
         lake_value[season] = by_habitat * slope
-        by_landing = setting.establish * lake_value[season][setting.landing_lake]
-        weighted = by_landing[:, None] * setting.weights
+        by_landing = inputs.establish * lake_value[season][inputs.landing_lake]
+        weighted = by_landing[:, None] * inputs.weights
         by_arriving += (weighted * path.carried[season]).T
-        back = _out_of(setting.trips, weighted * arriving.T)
-        at_origin = path.infested[season][setting.landing_lake]
+        back = _out_of(inputs.trips, weighted * arriving.T)
+        at_origin = path.infested[season][inputs.landing_lake]
         by_leaving += (back * at_origin[:, None]).T
-        by_state = collapse @ (back * leaving.T).sum(axis=1) + setting.streams @ by_habitat
+        by_state = collapse @ (back * leaving.T).sum(axis=1) + inputs.streams @ by_habitat
         still_free = np.exp(-path.cumulative_hazard[season])
         initial = initial + by_state * still_free
         by_hazard = by_hazard + by_state * free * still_free
-    effect = setting.education_effect
+    effect = inputs.education_effect
     return Gradient(
-        leaving=effect @ (setting.leaving * by_leaving),
-        arriving=effect @ (setting.arriving * by_arriving),
+        leaving=effect @ (inputs.leaving * by_leaving),
+        arriving=effect @ (inputs.arriving * by_arriving),
         initial=initial,
         lake_value=lake_value,
     )

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from spreadnet.model.spread import (
     Coverage,
-    Setting,
+    SpreadInputs,
     expected_spread,
     gradient,
     new_infestations,
@@ -19,7 +19,7 @@ from spreadnet.model.spread import (
 )
 
 
-def make_setting(seed=0, n_landings=9, n_lakes=6, allee=1.0, **changes):
+def make_inputs(seed=0, n_landings=9, n_lakes=6, allee=1.0, **changes):
     """A lopsided random region: more landings than lakes, streams, two routes."""
     rng = np.random.default_rng(seed)
     lake = np.concatenate([np.arange(n_lakes), rng.integers(0, n_lakes, n_landings - n_lakes)])
@@ -29,7 +29,7 @@ def make_setting(seed=0, n_landings=9, n_lakes=6, allee=1.0, **changes):
     streams = sp.csr_array(
         (links[0], np.array(links[1], dtype=int).reshape(2, -1)), shape=(n_lakes, n_lakes)
     )
-    setting = Setting(
+    inputs = SpreadInputs(
         trips=trips,
         landing_lake=lake,
         leaving=rng.uniform(0, 0.4, (3, n_landings)),
@@ -45,7 +45,7 @@ def make_setting(seed=0, n_landings=9, n_lakes=6, allee=1.0, **changes):
         initial=np.array([1.0, 0, 0.1, 0, 0.4, 0])[:n_lakes],
         worth=rng.uniform(0.5, 2, n_lakes),
     )
-    return replace(setting, **changes)
+    return replace(inputs, **changes)
 
 
 def some_coverage(n=9, seed=1):
@@ -59,7 +59,7 @@ def test_two_lakes_worked_by_hand():
     Season 1: 100 trips x 0.5 leaving with it x 2 on arriving x weight 0.1 = 10 introductions,
     x 0.01 establish = 0.1, x habitat 0.5 = hazard 0.05. Lake 2 can't infest lake 1 (it has it).
     """
-    setting = Setting(
+    inputs = SpreadInputs(
         trips=np.array([[0.0, 100.0], [40.0, 0.0]]),
         landing_lake=np.array([0, 1]),
         leaving=np.array([[0.5, 0.2]]),
@@ -76,18 +76,18 @@ def test_two_lakes_worked_by_hand():
         worth=np.ones(2),
     )
     nobody = Coverage.none(2)
-    one = expected_spread(setting, nobody, seasons=1)
+    one = expected_spread(inputs, nobody, seasons=1)
     assert one.introductions[0] == pytest.approx([0.0, 0.1])
-    assert total(setting, one) == pytest.approx(1 - np.exp(-0.05))
-    three = expected_spread(setting, nobody, seasons=3)
-    assert total(setting, three) == pytest.approx(1 - np.exp(-0.15))
+    assert total(inputs, one) == pytest.approx(1 - np.exp(-0.05))
+    three = expected_spread(inputs, nobody, seasons=3)
+    assert total(inputs, three) == pytest.approx(1 - np.exp(-0.15))
     # Reaching half the boats leaving lake 1: the hazard falls by 0.6 x 0.5 = 30%.
     half = Coverage(np.array([0.5, 0.0]), np.zeros(2))
-    assert total(setting, expected_spread(setting, half, seasons=3)) == pytest.approx(
+    assert total(inputs, expected_spread(inputs, half, seasons=3)) == pytest.approx(
         1 - np.exp(-0.15 * 0.7)
     )
     # dJ/dcoverage at 0 = 0.6 x 0.15 x exp(-0.15), equal for leaving lake 1 and arriving at 2.
-    slope = gradient(setting, nobody, three)
+    slope = gradient(inputs, nobody, three)
     assert slope.leaving == pytest.approx([0.6 * 0.15 * np.exp(-0.15), 0])
     assert slope.arriving == pytest.approx([0, 0.6 * 0.15 * np.exp(-0.15)])
 
@@ -97,7 +97,7 @@ def test_three_lakes_in_a_chain_worked_by_hand():
 
     Season 1: hazard of B 0.1. Season 2: B again 0.1, C 0.2 x (1 - exp(-0.1)).
     """
-    setting = Setting(
+    inputs = SpreadInputs(
         trips=np.array([[0.0, 50.0, 0.0], [0.0, 0.0, 0.0], [0.0, 0.0, 0.0]]),
         landing_lake=np.array([0, 1, 2]),
         leaving=np.full((1, 3), 0.2),
@@ -113,19 +113,19 @@ def test_three_lakes_in_a_chain_worked_by_hand():
         initial=np.array([1.0, 0.0, 0.0]),
         worth=np.ones(3),
     )
-    path = expected_spread(setting, Coverage.none(3), seasons=2)
+    path = expected_spread(inputs, Coverage.none(3), seasons=2)
     b, c = 1 - np.exp(-0.2), 1 - np.exp(-0.2 * (1 - np.exp(-0.1)))
-    assert new_infestations(setting, path) == pytest.approx([0, b, c])
+    assert new_infestations(inputs, path) == pytest.approx([0, b, c])
     # d/dcoverage at A: B falls by 0.2 exp(-0.2), C by exp(-hazard C) x 0.2 exp(-0.1) x 0.1.
     hazard_c = 0.2 * (1 - np.exp(-0.1))
     expected = 0.2 * np.exp(-0.2) + np.exp(-hazard_c) * 0.2 * np.exp(-0.1) * 0.1
-    assert gradient(setting, Coverage.none(3), path).leaving[0] == pytest.approx(expected)
+    assert gradient(inputs, Coverage.none(3), path).leaving[0] == pytest.approx(expected)
 
 
 def test_allee_exponent_worked_by_hand():
     """alpha N = 0.1 gives 0.0952 with c = 1 and 0.01371 with c = 1.86 (derived, facts sheet)."""
     for allee, chance in [(1.0, 0.09516), (1.86, 0.01371)]:
-        setting = make_setting(
+        inputs = make_inputs(
             n_landings=2,
             n_lakes=2,
             allee=allee,
@@ -142,34 +142,34 @@ def test_allee_exponent_worked_by_hand():
             initial=np.array([1.0, 0.0]),
             worth=np.ones(2),
         )
-        path = expected_spread(setting, Coverage.none(2), seasons=1)
-        assert new_infestations(setting, path)[1] == pytest.approx(chance, abs=5e-6)
+        path = expected_spread(inputs, Coverage.none(2), seasons=1)
+        assert new_infestations(inputs, path)[1] == pytest.approx(chance, abs=5e-6)
 
 
 @pytest.mark.parametrize("allee", [1.0, 1.7])
 def test_adjoint_equals_complex_step_at_every_landing(allee):
     """Complex-step derivatives have no step size to choose (Squire & Trapp 1998)."""
-    setting, coverage, seasons = make_setting(allee=allee), some_coverage(), 6
-    exact = gradient(setting, coverage, expected_spread(setting, coverage, seasons=seasons))
+    inputs, coverage, seasons = make_inputs(allee=allee), some_coverage(), 6
+    exact = gradient(inputs, coverage, expected_spread(inputs, coverage, seasons=seasons))
     step = 1e-30
     for k in range(9):
         for side in ("leaving", "arriving"):
             moved = getattr(coverage, side).astype(complex)
             moved[k] += 1j * step
             there = replace(coverage, **{side: moved})
-            slope = total(setting, expected_spread(setting, there, seasons=seasons)).imag / step
+            slope = total(inputs, expected_spread(inputs, there, seasons=seasons)).imag / step
             assert getattr(exact, side)[k] == pytest.approx(-slope, rel=1e-11)
     for j in range(6):
-        moved = setting.initial.astype(complex)
+        moved = inputs.initial.astype(complex)
         moved[j] += 1j * step
-        there = replace(setting, initial=moved)
+        there = replace(inputs, initial=moved)
         slope = total(there, expected_spread(there, coverage, seasons=seasons)).imag / step
         assert exact.initial[j] == pytest.approx(slope, rel=1e-11)
 
 
 def test_adjoint_equals_finite_differences():
-    setting, coverage = make_setting(3), some_coverage()
-    exact = gradient(setting, coverage, expected_spread(setting, coverage, seasons=5))
+    inputs, coverage = make_inputs(3), some_coverage()
+    exact = gradient(inputs, coverage, expected_spread(inputs, coverage, seasons=5))
     step = 1e-5
     for k in range(9):
         ends = []
@@ -177,15 +177,15 @@ def test_adjoint_equals_finite_differences():
             moved = coverage.leaving.copy()
             moved[k] += sign * step
             there = replace(coverage, leaving=moved)
-            ends.append(total(setting, expected_spread(setting, there, seasons=5)))
+            ends.append(total(inputs, expected_spread(inputs, there, seasons=5)))
         assert exact.leaving[k] == pytest.approx(-(ends[0] - ends[1]) / (2 * step), rel=1e-6)
 
 
 def test_recursion_equals_the_plain_form():
     """x + (1 - x)(1 - exp(-hazard)) season by season, the textbook form."""
-    setting = make_setting(5)
-    path = expected_spread(setting, Coverage.none(9), seasons=8)
-    chance = setting.initial
+    inputs = make_inputs(5)
+    path = expected_spread(inputs, Coverage.none(9), seasons=8)
+    chance = inputs.initial
     for season in range(8):
         hazard = path.cumulative_hazard[season + 1] - path.cumulative_hazard[season]
         chance = chance + (1 - chance) * (1 - np.exp(-hazard))
@@ -195,37 +195,37 @@ def test_recursion_equals_the_plain_form():
 @hypothesis_settings(deadline=None, max_examples=40)
 @given(seed=st.integers(0, 10_000), landing=st.integers(0, 8), more=st.floats(0, 0.4))
 def test_more_coverage_never_raises_risk(seed, landing, more):
-    setting, coverage = make_setting(seed), some_coverage(seed=seed)
+    inputs, coverage = make_inputs(seed), some_coverage(seed=seed)
     added = coverage.leaving.copy()
     added[landing] += more
-    before = expected_spread(setting, coverage, seasons=4).infested
-    after = expected_spread(setting, replace(coverage, leaving=added), seasons=4).infested
+    before = expected_spread(inputs, coverage, seasons=4).infested
+    after = expected_spread(inputs, replace(coverage, leaving=added), seasons=4).infested
     assert np.all(after <= before + 1e-15)
     assert np.all((before >= 0) & (before <= 1))
 
 
 def test_relabelling_lakes_only_permutes():
-    setting, coverage = make_setting(2), some_coverage()
+    inputs, coverage = make_inputs(2), some_coverage()
     order = np.array([3, 0, 5, 1, 4, 2])  # new position -> old position
     new_of_old = np.argsort(order)
     relabelled = replace(
-        setting,
-        landing_lake=new_of_old[setting.landing_lake],
-        habitat=setting.habitat[order],
-        streams=setting.streams[order][:, order],
-        initial=setting.initial[order],
-        worth=setting.worth[order],
+        inputs,
+        landing_lake=new_of_old[inputs.landing_lake],
+        habitat=inputs.habitat[order],
+        streams=inputs.streams[order][:, order],
+        initial=inputs.initial[order],
+        worth=inputs.worth[order],
     )
-    one = expected_spread(setting, coverage, seasons=4)
+    one = expected_spread(inputs, coverage, seasons=4)
     two = expected_spread(relabelled, coverage, seasons=4)
     assert two.infested == pytest.approx(one.infested[:, order], abs=1e-14)
     assert gradient(relabelled, coverage, two).leaving == pytest.approx(
-        gradient(setting, coverage, one).leaving, rel=1e-12
+        gradient(inputs, coverage, one).leaving, rel=1e-12
     )
 
 
 def test_no_trips_no_streams_no_outside_means_no_spread():
-    quiet = make_setting(
+    quiet = make_inputs(
         trips=np.zeros((9, 9)), outside_boats=np.zeros(9), streams=sp.csr_array((6, 6))
     )
     path = expected_spread(quiet, Coverage.none(9), seasons=20)
@@ -234,7 +234,7 @@ def test_no_trips_no_streams_no_outside_means_no_spread():
 
 
 def test_all_infested_means_nothing_avoided():
-    full = make_setting(initial=np.ones(6))
+    full = make_inputs(initial=np.ones(6))
     path = expected_spread(full, Coverage.none(9), seasons=5)
     slope = gradient(full, Coverage.none(9), path)
     assert total(full, path) == 0
@@ -243,7 +243,7 @@ def test_all_infested_means_nothing_avoided():
 
 
 def test_tiny_hazards_are_not_lost():
-    tiny = make_setting(establish=1e-14, streams=sp.csr_array((6, 6)))
+    tiny = make_inputs(establish=1e-14, streams=sp.csr_array((6, 6)))
     path = expected_spread(tiny, Coverage.none(9), seasons=3)
     at_risk = tiny.initial < 1
     ratio = (
@@ -254,23 +254,23 @@ def test_tiny_hazards_are_not_lost():
 
 
 def test_single_precision_trips_give_the_same_order():
-    setting, coverage = make_setting(8), some_coverage()
-    small = replace(setting, trips=setting.trips.astype(np.float32))
-    exact = gradient(setting, coverage, expected_spread(setting, coverage, seasons=5))
+    inputs, coverage = make_inputs(8), some_coverage()
+    small = replace(inputs, trips=inputs.trips.astype(np.float32))
+    exact = gradient(inputs, coverage, expected_spread(inputs, coverage, seasons=5))
     close = gradient(small, coverage, expected_spread(small, coverage, seasons=5))
     assert close.leaving == pytest.approx(exact.leaving, rel=1e-5)
     assert np.array_equal(np.argsort(close.leaving), np.argsort(exact.leaving))
 
 
 def test_inputs_are_not_changed():
-    setting, coverage = make_setting(4), some_coverage()
-    copies = {n: np.array(getattr(setting, n)) for n in ("trips", "leaving", "initial", "worth")}
-    path = expected_spread(setting, coverage, seasons=3)
-    gradient(setting, coverage, path)
+    inputs, coverage = make_inputs(4), some_coverage()
+    copies = {n: np.array(getattr(inputs, n)) for n in ("trips", "leaving", "initial", "worth")}
+    path = expected_spread(inputs, coverage, seasons=3)
+    gradient(inputs, coverage, path)
     for name, copy in copies.items():
-        assert np.array_equal(getattr(setting, name), copy)
+        assert np.array_equal(getattr(inputs, name), copy)
 
 
 def test_seasons_below_one_are_refused():
     with pytest.raises(ValueError, match="Invalid seasons '0'"):
-        expected_spread(make_setting(), Coverage.none(9), seasons=0)
+        expected_spread(make_inputs(), Coverage.none(9), seasons=0)
