@@ -119,16 +119,32 @@ class Gradient:
     """
     How the expected new infestations change with coverage, one adjoint pass.
 
-    `leaving` and `arriving`, shape (K,): new infestations (weighted by worth) avoided by reaching
-    all boats, in each season, per unit of coverage at no further change. `initial`, shape (L,):
-    further new infestations that an infestation of the lake now would bring. `lake_value`, shape
-    (T, L): weighted new infestations per living introduction to the lake in each season.
+    Attributes
+    ----------
+    leaving_routes, arriving_routes : arrays, shape (R, K)
+        New infestations (weighted by worth) avoided by reaching all boats that leave (arrive),
+        in every season, route by route.
+    initial : array, shape (L,)
+        Further new infestations that an infestation of the lake now would bring.
+    lake_value : array, shape (T, L)
+        New infestations (weighted by worth) per introduction that could found a population, by
+        season and lake.
     """
 
-    leaving: Array
-    arriving: Array
+    leaving_routes: Array
+    arriving_routes: Array
     initial: Array
     lake_value: Array
+
+    @property
+    def leaving(self) -> Array:
+        """Avoided by reaching all boats that leave, shape (K,)."""
+        return self.leaving_routes.sum(axis=0)
+
+    @property
+    def arriving(self) -> Array:
+        """Avoided by reaching all boats that arrive, shape (K,)."""
+        return self.arriving_routes.sum(axis=0)
 
 
 def covered(inputs: SpreadInputs, coverage: Coverage) -> tuple[Array, Array]:
@@ -301,10 +317,10 @@ def gradient(inputs: SpreadInputs, coverage: Coverage, path: Path) -> Gradient:
         still_free = np.exp(-path.cumulative_hazard[season])
         initial = initial + by_state * still_free
         by_hazard = by_hazard + by_state * free * still_free
-    effect = inputs.education_effect
+    effect = inputs.education_effect[:, None]
     return Gradient(
-        leaving=effect @ (inputs.leaving * by_leaving),
-        arriving=effect @ (inputs.arriving * by_arriving),
+        leaving_routes=effect * inputs.leaving * by_leaving,
+        arriving_routes=effect * inputs.arriving * by_arriving,
         initial=initial,
         lake_value=lake_value,
     )

@@ -1,0 +1,228 @@
+"""The directed graph of lakes: trips, carriage and introductions between them, and streams."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import networkx as nx
+import numpy as np
+import pandas as pd
+
+from spreadnet.model.incidence import collapse_matrix
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from spreadnet.model.spread import SpreadInputs
+
+    Array = NDArray[np.floating]
+
+ROWS = 512  # landings a block, so that no second matrix as large as the trips is ever held
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Flows:
+    """
+    Trips between lakes and what they bring, L lakes.
+
+    Attributes
+    ----------
+    trips : array, shape (L, L)
+        Trips a season from lake of the row to lake of the column.
+    carriage : mapping of species to array, shape (L, L)
+        Chance that one such trip brings a living introduction if the lake it leaves is infested.
+    introductions : mapping of species to array, shape (L, L)
+        Introductions expected in the coming season, given how likely each lake is infested now.
+    """
+
+    trips: Array
+    carriage: Mapping[str, Array]
+    introductions: Mapping[str, Array]
+
+
+def lake_flows(inputs: Mapping[str, SpreadInputs]) -> Flows:
+    """
+    Trips between landings summed to lakes, with the exact carriage of each species.
+
+    Parameters
+    ----------
+    inputs : mapping of species to SpreadInputs
+        One entry a species, all with the same trips and landings.
+
+    Returns
+    -------
+    flows : Flows
+        In the order of the lakes.
+
+    Raises
+    ------
+    ValueError
+        If there is no species.
+
+    Notes
+    -----
+    Carriage of a pair of landings is 1 - prod over routes of (1 - leaving * arriving * weight);
+    that of a pair of lakes is its mean over their trips.
+    """
+    if not inputs:
+        message = "Invalid inputs. At least one species is needed."
+        raise ValueError(message)
+    first = next(iter(inputs.values()))
+    n_lakes = len(first.initial)
+    collapse = collapse_matrix(first.landing_lake, n_lakes)
+    trips = _to_lakes(first.trips, collapse)
+    carried = {name: _carrying_trips(one, collapse) for name, one in inputs.items()}
+    with np.errstate(invalid="ignore", divide="ignore"):
+        carriage = {
+            name: np.where(trips > 0, np.minimum(total / trips, 1.0), 0.0)
+            for name, total in carried.items()
+        }
+    introductions = {name: carried[name] * one.initial[:, None] for name, one in inputs.items()}
+    return Flows(trips, carriage, introductions)
+
+
+def trips_table(
+    flows: Flows, lake_ids: pd.Index, *, distance_km: Array, share: float = 0.95
+) -> pd.DataFrame:
+    """
+    Edges between lakes, largest first, until they hold the stated share of trips.
+
+    A region of thousands of lakes has millions of pairs, nearly all with next to no trips: the
+    table keeps those that matter, and any edge that carries a like share of introductions.
+
+    Parameters
+    ----------
+    flows : Flows
+        Trips and introductions between lakes.
+    lake_ids : Index, length L
+        Ids in the order of the flows.
+    distance_km : array, shape (L, L)
+        Straight distance between the lakes' landings.
+    share : float
+        Share of all trips that the kept edges hold, above 0 and up to 1; the same share of the
+        introductions of every species is kept too.
+
+    Returns
+    -------
+    edges : DataFrame
+        Columns `from_lake_id`, `to_lake_id`, `trips`, `distance_km`, and for each species
+        `carriage_<species>` and `introductions_<species>`; most trips first.
+
+    Raises
+    ------
+    ValueError
+        If `share` is outside 0 to 1.
+    """
+    if not 0 < share <= 1:
+        message = f"Invalid share '{share}'. It must be above 0 and at most 1."
+        raise ValueError(message)
+    kept = _largest(flows.trips, share)
+    for introductions in flows.introductions.values():
+        kept |= _largest(introductions, share)
+    kept &= flows.trips > 0
+    origin, destination = np.nonzero(kept)
+    edges = pd.DataFrame(
+        {
+            "from_lake_id": lake_ids[origin],
+            "to_lake_id": lake_ids[destination],
+            "trips": flows.trips[origin, destination],
+            "distance_km": distance_km[origin, destination],
+        }
+    )
+    for name in flows.carriage:
+        edges[f"carriage_{name}"] = flows.carriage[name][origin, destination]
+        edges[f"introductions_{name}"] = flows.introductions[name][origin, destination]
+    return edges.sort_values(
+        ["trips", "from_lake_id", "to_lake_id"], ascending=[False, True, True], ignore_index=True
+    )
+
+
+def lake_network(lakes: pd.DataFrame, edges: pd.DataFrame, *, streams: pd.DataFrame) -> nx.DiGraph:
+    """
+    Directed graph of lakes for network analysis and for other programs.
+
+    Parameters
+    ----------
+    lakes : DataFrame, index lake_id
+        Attributes of the nodes; missing values are left out of the node.
+    edges : DataFrame
+        `from_lake_id`, `to_lake_id` and attributes, as `trips_table` gives them.
+    streams : DataFrame
+        `upstream_lake_id`, `downstream_lake_id`, `distance_km`, `barrier`. A stream becomes an
+        edge too, or joins the trips of the same pair.
+
+    Returns
+    -------
+    network : networkx.DiGraph
+        Edges carry `trips` (0 where only a stream joins the two), `stream` (yes or no) and, where
+        it is one, `stream_km` and `barrier`. Every edge has the same trip attributes.
+
+    Raises
+    ------
+    ValueError
+        If an edge names a lake that is not in `lakes`.
+    """
+    network = nx.DiGraph()
+    for lake_id, row in zip(lakes.index, lakes.to_dict("records"), strict=True):
+        network.add_node(lake_id, **_present(row))
+    ends = pd.concat([edges["from_lake_id"], edges["to_lake_id"]])
+    unknown = sorted(set(ends) - set(lakes.index))
+    if unknown:
+        message = f"Invalid edges. '{unknown[0]}' is not in lakes ({len(unknown)} such ids)."
+        raise ValueError(message)
+    for row in edges.to_dict("records"):
+        origin, destination = row.pop("from_lake_id"), row.pop("to_lake_id")
+        network.add_edge(origin, destination, **_present(row), stream=False)
+    nothing = {c: 0.0 for c in edges.columns if c == "trips" or c.startswith(("carr", "intro"))}
+    for row in streams.to_dict("records"):
+        pair = (row["upstream_lake_id"], row["downstream_lake_id"])
+        if not network.has_edge(*pair):
+            network.add_edge(*pair, **nothing)
+        network.edges[pair].update(
+            stream=True, stream_km=float(row["distance_km"]), barrier=row["barrier"] is True
+        )
+    return network
+
+
+def _to_lakes(matrix: Array, collapse: object) -> Array:
+    """Landings by landings to lakes by lakes."""
+    return np.asarray((collapse @ matrix) @ collapse.T)  # type: ignore[operator,attr-defined]
+
+
+def _carrying_trips(inputs: SpreadInputs, collapse: object) -> Array:
+    """Trips times exact carriage, lake by lake, a block of origins at a time."""
+    n_landings = len(inputs.landing_lake)
+    to_lakes = np.zeros((n_landings, len(inputs.initial)))
+    arriving = inputs.arriving * inputs.weights[:, None]
+    for start in range(0, n_landings, ROWS):
+        rows = slice(start, start + ROWS)
+        nothing = np.ones((len(inputs.landing_lake[rows]), n_landings))
+        for leave, arrive in zip(inputs.leaving[:, rows], arriving, strict=True):
+            nothing *= 1 - np.minimum(leave[:, None] * arrive, 1.0)
+        to_lakes[rows] = (inputs.trips[rows] * (1 - nothing)) @ collapse.T  # type: ignore[attr-defined]
+    return np.asarray(collapse @ to_lakes)  # type: ignore[operator]
+
+
+def _largest(values: Array, share: float) -> NDArray[np.bool_]:
+    """Smallest set of largest cells that holds the share of the sum, as a mask."""
+    flat = values.ravel()
+    order = np.argsort(-flat, kind="stable")
+    running = np.cumsum(flat[order])
+    kept = np.zeros(flat.size, dtype=bool)
+    if running.size and running[-1] > 0:
+        count = int(np.searchsorted(running, share * running[-1] * (1 - 1e-12))) + 1
+        kept[order[:count]] = True
+    return kept.reshape(values.shape)
+
+
+def _present(row: dict) -> dict:
+    """Attributes without the missing ones, as plain Python values (GraphML takes no others)."""
+    kept = {}
+    for name, value in row.items():
+        if value is None or value is pd.NA or (isinstance(value, float) and np.isnan(value)):
+            continue
+        kept[name] = value.item() if isinstance(value, np.generic) else value
+    return kept

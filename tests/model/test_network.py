@@ -1,0 +1,95 @@
+"""The graph of lakes: exact carriage, the edges kept, streams, GraphML round trip."""
+
+import networkx as nx
+import numpy as np
+import pandas as pd
+import pytest
+import scipy.sparse as sp
+
+from spreadnet.model.network import lake_flows, lake_network, trips_table
+from spreadnet.model.spread import SpreadInputs
+
+
+def three_lakes():
+    """Lake 0 has two landings; trips and rates lopsided on purpose."""
+    return SpreadInputs(
+        trips=np.array([[0, 0, 30.0, 1], [0, 0, 10, 2], [5, 7, 0, 0], [0, 3, 4, 0]]),
+        landing_lake=np.array([0, 0, 1, 2]),
+        leaving=np.array([[0.5, 0.1, 0.2, 0.3], [0.2, 0.4, 0.1, 0.0]]),
+        arriving=np.array([[1.0, 1.0, 2.0, 0.5], [1.0, 1.0, 1.0, 1.0]]),
+        weights=np.array([0.4, 0.5]),
+        outside_boats=np.zeros(4),
+        outside_leaving=np.zeros(2),
+        education_effect=np.ones(2),
+        establish=0.1,
+        allee_exponent=1.0,
+        habitat=np.ones(3),
+        streams=sp.csr_array((3, 3)),
+        initial=np.array([1.0, 0.25, 0.0]),
+        worth=np.ones(3),
+    )
+
+
+def test_lake_flows_worked_by_hand():
+    """0 -> 1: 30 trips at 1-(1-.4)(1-.1) = .46 and 10 at 1-(1-.08)(1-.2) = .264."""
+    flows = lake_flows({"weed": three_lakes()})
+    assert flows.trips == pytest.approx(np.array([[0, 40, 3], [12, 0, 0], [3, 4, 0]]))
+    carried = 30 * 0.46 + 10 * 0.264
+    assert flows.carriage["weed"][0, 1] == pytest.approx(carried / 40)
+    assert flows.introductions["weed"][0, 1] == pytest.approx(carried)
+    assert flows.introductions["weed"][1, 0] == pytest.approx(
+        0.25 * flows.carriage["weed"][1, 0] * 12
+    )
+    assert flows.carriage["weed"][1, 2] == 0  # no trips, no carriage
+
+
+def test_edges_hold_the_stated_share_of_trips():
+    flows = lake_flows({"weed": three_lakes()})
+    ids = pd.Index(["a", "b", "c"])
+    edges = trips_table(flows, ids, distance_km=np.full((3, 3), 7.0), share=0.8)
+    assert list(edges["trips"]) == [40, 12]
+    whole = trips_table(flows, ids, distance_km=np.full((3, 3), 7.0), share=1.0)
+    assert whole["trips"].sum() == pytest.approx(flows.trips.sum())
+    assert (edges["from_lake_id"] + edges["to_lake_id"]).tolist() == ["ab", "ba"]
+
+
+@pytest.mark.parametrize("share", [0, -0.1, 1.2])
+def test_a_share_outside_0_to_1_is_refused(share):
+    flows = lake_flows({"weed": three_lakes()})
+    with pytest.raises(ValueError, match="Invalid share"):
+        trips_table(flows, pd.Index(["a", "b", "c"]), distance_km=np.ones((3, 3)), share=share)
+
+
+def test_streams_are_edges_and_graphml_round_trips(tmp_path):
+    lakes = pd.DataFrame(
+        {"name": ["A", "B", "C"], "depth_m": [3.0, np.nan, 9.0]}, index=["007", "b", "c"]
+    )
+    flows = lake_flows({"weed": three_lakes()})
+    edges = trips_table(flows, lakes.index, distance_km=np.ones((3, 3)), share=1.0)
+    streams = pd.DataFrame(
+        {
+            "upstream_lake_id": ["007", "b"],
+            "downstream_lake_id": ["b", "c"],
+            "distance_km": [2.5, 4.0],
+            "barrier": [False, True],
+        }
+    )
+    network = lake_network(lakes, edges, streams=streams)
+    assert network.edges["007", "b"]["stream"] is True
+    assert network.edges["007", "b"]["trips"] == pytest.approx(40)
+    assert network.edges["b", "c"]["trips"] == 0
+    assert network.edges["b", "c"]["barrier"] is True
+    assert "depth_m" not in network.nodes["b"]
+    nx.write_graphml(network, tmp_path / "network.graphml")
+    back = nx.read_graphml(tmp_path / "network.graphml")
+    assert set(back.nodes) == {"007", "b", "c"}
+    assert back.edges["007", "b"]["trips"] == pytest.approx(40)
+
+
+def test_edge_to_an_unknown_lake_is_refused():
+    edges = pd.DataFrame({"from_lake_id": ["a"], "to_lake_id": ["z"], "trips": [1.0]})
+    none = pd.DataFrame(
+        columns=["upstream_lake_id", "downstream_lake_id", "distance_km", "barrier"]
+    )
+    with pytest.raises(ValueError, match="'z' is not in lakes"):
+        lake_network(pd.DataFrame(index=["a"]), edges, streams=none)
