@@ -252,6 +252,17 @@ def _entries() -> Mapping[str, Assumption]:
             "none found",
             "assumption",
         ),
+        (
+            "cool_damp_share",
+            0.10,
+            0.02,
+            0.40,
+            "share",
+            "share",
+            "share of trips made in cool damp weather, in which what is attached lives longer",
+            "none found",
+            "assumption",
+        ),
     ]
     names = ("name", "value", "low", "high", "unit", "scale", "meaning", "source", "basis")
     return {row[0]: Assumption(**dict(zip(names, row, strict=True))) for row in rows}
