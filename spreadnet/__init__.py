@@ -1,0 +1,74 @@
+"""
+Rank boat landings by how much education there slows aquatic invasive species.
+
+Names are loaded on first use, so that `import spreadnet` and the command line stay quick.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from spreadnet.assess import assess, build_model, rank_landings
+    from spreadnet.assumptions import DEFAULT as DEFAULT_ASSUMPTIONS
+    from spreadnet.decisions.assessment import Assessment
+    from spreadnet.errors import InputError, ModelError, OutputError, SpreadnetError
+    from spreadnet.evidence.gather import Evidence, gather_evidence
+    from spreadnet.evidence.read import check_region, read_region
+    from spreadnet.evidence.region import Region
+    from spreadnet.evidence.species import read_species
+    from spreadnet.outputs.results import assessment_map, write_results
+
+_WHERE = {
+    "assess": "spreadnet.assess",
+    "build_model": "spreadnet.assess",
+    "rank_landings": "spreadnet.assess",
+    "Assessment": "spreadnet.decisions.assessment",
+    "InputError": "spreadnet.errors",
+    "ModelError": "spreadnet.errors",
+    "OutputError": "spreadnet.errors",
+    "SpreadnetError": "spreadnet.errors",
+    "Evidence": "spreadnet.evidence.gather",
+    "gather_evidence": "spreadnet.evidence.gather",
+    "check_region": "spreadnet.evidence.read",
+    "read_region": "spreadnet.evidence.read",
+    "Region": "spreadnet.evidence.region",
+    "read_species": "spreadnet.evidence.species",
+    "assessment_map": "spreadnet.outputs.results",
+    "write_results": "spreadnet.outputs.results",
+}
+
+__all__ = [
+    "DEFAULT_ASSUMPTIONS",
+    "Assessment",
+    "Evidence",
+    "InputError",
+    "ModelError",
+    "OutputError",
+    "Region",
+    "SpreadnetError",
+    "assess",
+    "assessment_map",
+    "build_model",
+    "check_region",
+    "gather_evidence",
+    "rank_landings",
+    "read_region",
+    "read_species",
+    "write_results",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name from its module when it is first asked for."""
+    if name == "DEFAULT_ASSUMPTIONS":
+        return importlib.import_module("spreadnet.assumptions").DEFAULT
+    if name in _WHERE:
+        return getattr(importlib.import_module(_WHERE[name]), name)
+    message = f"module 'spreadnet' has no attribute '{name}'"
+    raise AttributeError(message)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

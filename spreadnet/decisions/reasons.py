@@ -1,0 +1,161 @@
+"""Why a landing stands where it does, in plain words with the numbers that decided."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+GAP_WORDS = {
+    "plug": "the drain plug closed",
+    "plants": "plants attached",
+    "animals": "animals attached",
+    "mud": "mud attached",
+    "water": "water held",
+    "residual": "ballast water that can't be emptied",
+}
+SMALL = 0.005  # shares below half a percent are not worth a word
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A lake (or `waters outside the region`) and its share of the good, 0 to 1."""
+
+    name: str
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """
+    The numbers behind one landing's place.
+
+    `leaving_share` is the share of what is avoided that comes from boats leaving; `to_parts` and
+    `from_parts` split that by lake. `gap`, `gap_rate`, `gap_found`, `gap_checked` describe the
+    gap that matters most here, on boats `gap_direction` (leaving or arriving).
+    """
+
+    lake: str
+    launches: float
+    launches_low: float
+    launches_high: float
+    traffic_rank: int
+    landings: int
+    visited: bool
+    can_staff: bool
+    avoided: float
+    leaving_share: float
+    infested: Sequence[str]
+    likely: Sequence[tuple[str, float]]
+    to_parts: Sequence[Part]
+    from_parts: Sequence[Part]
+    gap: str
+    gap_direction: str
+    gap_rate: float
+    gap_found: int
+    gap_checked: int
+    best_when: str
+    boats_met: float
+
+
+def reasons(facts: Facts) -> tuple[str, ...]:
+    """
+    Three to five sentences, the most telling first.
+
+    Parameters
+    ----------
+    facts : Facts
+        Numbers of one landing.
+
+    Returns
+    -------
+    sentences : tuple of str
+        Without a final full stop, ready to be joined by `; `.
+    """
+    told = []
+    if facts.avoided <= 0:
+        told.append("nothing left to avoid by education here: no boat to or from a lake at risk")
+    else:
+        told += [s for s in (_ends(facts), _gap(facts)) if s]
+    told.append(_traffic(facts))
+    if facts.avoided > 0:
+        told.append(f"an hour on {facts.best_when} meets about {facts.boats_met:.1f} boats")
+    if not facts.can_staff:
+        told.append("marked as a landing that can't be staffed")
+    return tuple(told)
+
+
+def ordinal(number: int) -> str:
+    """
+    Number as people say it.
+
+    Examples
+    --------
+    >>> [ordinal(n) for n in (1, 2, 3, 4, 11, 12, 21, 113)]
+    ['1st', '2nd', '3rd', '4th', '11th', '12th', '21st', '113th']
+    """
+    ending = {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    return f"{number}{'th' if 10 <= number % 100 <= 20 else ending}"
+
+
+def _ends(facts: Facts) -> str:
+    """Where the good is done: on boats leaving or on boats arriving, and which lakes matter."""
+    if facts.leaving_share >= 0.5:
+        state = ""
+        if facts.infested:
+            state = f", which has {_list(facts.infested)}"
+        elif facts.likely:
+            name, chance = max(facts.likely, key=lambda pair: pair[1])
+            state = f", which may have {name} unseen (chance {_percent(chance)})"
+        parts = _parts(facts.to_parts)
+        return (
+            f"{_percent(facts.leaving_share)} of the good is on boats leaving {facts.lake}{state}"
+            + (f", which puts {parts} at risk" if parts else "")
+        )
+    parts = _parts(facts.from_parts)
+    return (
+        f"{_percent(1 - facts.leaving_share)} of the good is on boats arriving at {facts.lake}"
+        + (f", most of it from {parts}" if parts else "")
+    )
+
+
+def _gap(facts: Facts) -> str:
+    """The gap that matters most, with what it was counted from."""
+    words = GAP_WORDS[facts.gap]
+    if facts.gap == "residual":
+        return f"much of it is {words}, which education can't change"
+    counted = (
+        f"{facts.gap_found} of {facts.gap_checked} checked here"
+        if facts.gap_checked
+        else "none checked here, so taken from landings like it"
+    )
+    return f"{_percent(facts.gap_rate)} of boats {facts.gap_direction} have {words} ({counted})"
+
+
+def _traffic(facts: Facts) -> str:
+    """How busy, and whether that was counted."""
+    how = (
+        f"about {facts.launches:,.0f} boats launched a season "
+        f"({facts.launches_low:,.0f} to {facts.launches_high:,.0f}), "
+        f"{ordinal(facts.traffic_rank)} of {facts.landings} landings"
+    )
+    return how if facts.visited else f"no visits here, so traffic is estimated: {how}"
+
+
+def _parts(parts: Sequence[Part]) -> str:
+    """Lakes with their shares, largest first."""
+    return _list([f"{p.name} ({_percent(p.share)})" for p in parts if p.share >= SMALL])
+
+
+def _percent(share: float) -> str:
+    """Share in percent, with a digit more where it is small."""
+    return f"{share:.1%}" if share < 0.1 else f"{share:.0%}"
+
+
+def _list(names: Sequence[str]) -> str:
+    """Names as a sentence lists them."""
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} and {names[-1]}"

@@ -1,0 +1,179 @@
+"""Result tables as files that spreadsheets and a GIS open: CSV, GeoPackage, GraphML."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import networkx as nx
+import numpy as np
+import pandas as pd
+import pyogrio
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    import geopandas as gpd
+
+    from spreadnet.decisions.assessment import Assessment
+
+DIGITS = 6  # significant digits written: more would be noise
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def write_tables(assessment: Assessment, folder: Path) -> list[Path]:
+    """
+    Write the tables of an assessment.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Result of `assess`.
+    folder : Path
+        An existing folder.
+
+    Returns
+    -------
+    files : list of Path
+        `landings.csv` (best rank first), `lakes.csv`, `trips.csv`, `comparison.csv`,
+        `network.graphml` and `region.gpkg`.
+    """
+    landings = in_rank_order(assessment.landings)
+    files = [
+        _write_csv(_located(landings), folder / "landings.csv"),
+        _write_csv(_located(assessment.lakes), folder / "lakes.csv"),
+        _write_csv(assessment.trips.drop(columns="geometry"), folder / "trips.csv", index=False),
+        _write_csv(assessment.comparison, folder / "comparison.csv"),
+    ]
+    graph = folder / "network.graphml"
+    nx.write_graphml(assessment.network, graph, named_key_ids=True)
+    return [*files, graph, _write_geopackage(assessment, folder / "region.gpkg")]
+
+
+def in_rank_order(landings: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """
+    Landings with the best rank first; those without a rank keep their order at the end.
+
+    Parameters
+    ----------
+    landings : GeoDataFrame
+        With a column `rank`.
+
+    Returns
+    -------
+    ordered : GeoDataFrame
+        The same rows.
+    """
+    return landings.sort_values("rank", kind="stable", na_position="last")
+
+
+def safe_text(value: object) -> object:
+    """
+    Text that a spreadsheet can't take for a formula.
+
+    Examples
+    --------
+    >>> safe_text("=2+5"), safe_text("Ama Deep"), safe_text(-3.5)
+    ("'=2+5", 'Ama Deep', -3.5)
+    """
+    if isinstance(value, str) and value.startswith(FORMULA_STARTS):
+        return f"'{value}"
+    return value
+
+
+def rounded(table: pd.DataFrame, *, digits: int = DIGITS) -> pd.DataFrame:
+    """
+    Copy with decimal numbers cut to a number of significant digits.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Any table.
+    digits : int
+        Significant digits, 1 or more.
+
+    Returns
+    -------
+    copy : DataFrame
+        Missing and infinite values are kept as they are.
+
+    Examples
+    --------
+    >>> rounded(pd.DataFrame({"a": [1234.56789, 0.000123456789]}), digits=3)["a"].tolist()
+    [1230.0, 0.000123]
+    """
+    copy = table.copy()
+    for column in copy.columns:
+        if copy[column].dtype.kind == "f":
+            values = copy[column].to_numpy(float)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                size = np.floor(np.log10(np.abs(values)))
+            usable = np.isfinite(size)
+            places = (digits - 1 - np.where(usable, size, 0)).astype(int)
+            kept = [
+                round(float(v), int(p)) if u else float(v)
+                for v, p, u in zip(values, places, usable, strict=True)
+            ]
+            copy[column] = kept
+    return copy
+
+
+def _located(table: gpd.GeoDataFrame) -> pd.DataFrame:
+    """Table with longitude and latitude of a point on each shape in place of the shape."""
+    points = table.geometry.representative_point().to_crs("EPSG:4326")
+    plain = pd.DataFrame(table.drop(columns="geometry"))
+    plain["longitude"], plain["latitude"] = points.x.round(6), points.y.round(6)
+    return plain
+
+
+def _write_csv(table: pd.DataFrame, path: Path, *, index: bool = True) -> Path:
+    """Write UTF-8 with a mark, so that Excel reads accents as they are."""
+    plain = rounded(pd.DataFrame(table))
+    texts = [c for c in plain.columns if plain[c].dtype.kind not in "fiub"]
+    plain[texts] = plain[texts].map(safe_text)
+    if index:
+        plain.index = plain.index.map(safe_text)
+    plain.to_csv(path, index=index, encoding="utf-8-sig", lineterminator="\n")
+    return path
+
+
+def _write_geopackage(assessment: Assessment, path: Path) -> Path:
+    """Layers lakes, landings, trips and run_info, in the region's projected CRS."""
+    layers = {
+        "lakes": assessment.lakes.reset_index(),
+        "landings": in_rank_order(assessment.landings).reset_index(),
+        "trips": assessment.trips,
+    }
+    for name, layer in layers.items():
+        if len(layer):
+            pyogrio.write_dataframe(
+                _plain(layer), path, layer=name, driver="GPKG", append=path.exists()
+            )
+    info = pd.DataFrame(
+        [
+            ("region", assessment.region.settings.name),
+            ("seasons", str(assessment.seasons)),
+            ("draws", str(assessment.draws)),
+            ("seed", str(assessment.seed)),
+        ],
+        columns=["key", "value"],
+    )
+    pyogrio.write_dataframe(info, path, layer="run_info", driver="GPKG", append=path.exists())
+    return path
+
+
+def _plain(layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Layer with column types that every GIS knows: nullable ones made plain."""
+    plain = layer.copy()
+    for column in plain.columns.drop("geometry"):
+        if str(plain[column].dtype) == "boolean":
+            plain[column] = plain[column].astype("object").where(plain[column].notna(), None)
+            plain[column] = plain[column].map({True: "yes", False: "no"})
+        elif plain[column].dtype.kind == "b":
+            plain[column] = plain[column].map({True: "yes", False: "no"})
+        elif str(plain[column].dtype) == "Int64":
+            plain[column] = (
+                plain[column].astype("float64")
+                if plain[column].isna().any()
+                else plain[column].astype("int64")
+            )
+    return plain
