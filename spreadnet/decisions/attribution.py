@@ -87,7 +87,7 @@ def attribute(
     from_lake, from_value, from_lakes = (
         np.concatenate(part) for part in zip(*tops["from"], strict=True)
     )
-    from_total = sum(weight * slope.arriving for weight, _, _, slope in runs)
+    from_total = np.sum([weight * slope.arriving for weight, _, _, slope in runs], axis=0)
     return Attribution(
         to_lake,
         to_value,

@@ -55,7 +55,13 @@ class Reach:
         return self.day_blocks["hours_in_season"].to_numpy(float)
 
 
-def hour_reach(traffic: Traffic, settings: Settings, *, can_staff: NDArray[np.bool_]) -> Reach:
+def hour_reach(
+    traffic: Traffic,
+    settings: Settings,
+    *,
+    can_staff: NDArray[np.bool_],
+    launches: Array | None = None,
+) -> Reach:
     """
     Share of each landing's boats that one hour of an educator crew reaches.
 
@@ -70,6 +76,9 @@ def hour_reach(traffic: Traffic, settings: Settings, *, can_staff: NDArray[np.bo
         Shift length, contacts an hour, most hours a week.
     can_staff : array of bool, shape (K,)
         Whether educators may work at each landing.
+    launches : array, shape (K,), optional
+        Boats launched in the season, where they differ from the estimate of `traffic`: its rates
+        are scaled to them.
 
     Returns
     -------
@@ -81,16 +90,20 @@ def hour_reach(traffic: Traffic, settings: Settings, *, can_staff: NDArray[np.bo
     Boats met in an hour = min(1, capacity / (launches + retrievals)) of each, times
     (1 - refusal), over the landing's boats in the season.
     """
-    both = traffic.launch_rate + traffic.retrieval_rate
+    hours = traffic.day_blocks["hours_in_season"].to_numpy(float)
+    expected = np.maximum(traffic.launch_rate @ hours, 1e-12)
+    scale = (1.0 if launches is None else launches / expected) * np.ones_like(expected)
+    launch_rate = traffic.launch_rate * scale[:, None]
+    retrieval_rate = traffic.retrieval_rate * scale[:, None]
+    both = launch_rate + retrieval_rate
     spoken = np.minimum(1, settings.contacts_per_hour / np.maximum(both, 1e-12))
     spoken = spoken * (1 - traffic.refusal)
-    hours = traffic.day_blocks["hours_in_season"].to_numpy(float)
-    launched = np.maximum(traffic.launch_rate @ hours, 1e-12)[:, None]
-    retrieved = np.maximum(traffic.retrieval_rate @ hours, 1e-12)[:, None]
+    launched = np.maximum(launch_rate @ hours, 1e-12)[:, None]
+    retrieved = np.maximum(retrieval_rate @ hours, 1e-12)[:, None]
     return Reach(
         day_blocks=traffic.day_blocks,
-        arriving=spoken * traffic.launch_rate / launched,
-        leaving=spoken * traffic.retrieval_rate / retrieved,
+        arriving=spoken * launch_rate / launched,
+        leaving=spoken * retrieval_rate / retrieved,
         boats=spoken * both,
         can_staff=np.asarray(can_staff, bool),
         most_hours=settings.most_hours_per_landing_week * settings.season_days / 7,

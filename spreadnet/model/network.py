@@ -165,7 +165,7 @@ def lake_network(lakes: pd.DataFrame, edges: pd.DataFrame, *, streams: pd.DataFr
     ValueError
         If an edge names a lake that is not in `lakes`.
     """
-    network = nx.DiGraph()
+    network: nx.DiGraph = nx.DiGraph()
     for lake_id, row in zip(lakes.index, lakes.to_dict("records"), strict=True):
         network.add_node(lake_id, **_present(row))
     ends = pd.concat([edges["from_lake_id"], edges["to_lake_id"]])

@@ -34,14 +34,15 @@ def write_tables(assessment: Assessment, folder: Path) -> list[Path]:
     Returns
     -------
     files : list of Path
-        `landings.csv` (best rank first), `lakes.csv`, `trips.csv`, `comparison.csv`,
-        `network.graphml` and `region.gpkg`.
+        `landings.csv` (best rank first), `lakes.csv`, `trips.csv`, `gap_rates.csv`,
+        `comparison.csv`, `network.graphml` and `region.gpkg`.
     """
     landings = in_rank_order(assessment.landings)
     files = [
         _write_csv(_located(landings), folder / "landings.csv"),
         _write_csv(_located(assessment.lakes), folder / "lakes.csv"),
         _write_csv(assessment.trips.drop(columns="geometry"), folder / "trips.csv", index=False),
+        _write_csv(assessment.evidence.gaps.table, folder / "gap_rates.csv"),
         _write_csv(assessment.comparison, folder / "comparison.csv"),
     ]
     graph = folder / "network.graphml"
@@ -127,12 +128,10 @@ def _located(table: gpd.GeoDataFrame) -> pd.DataFrame:
 
 def _write_csv(table: pd.DataFrame, path: Path, *, index: bool = True) -> Path:
     """Write UTF-8 with a mark, so that Excel reads accents as they are."""
-    plain = rounded(pd.DataFrame(table))
+    plain = rounded(pd.DataFrame(table.reset_index() if index else table))
     texts = [c for c in plain.columns if plain[c].dtype.kind not in "fiub"]
     plain[texts] = plain[texts].map(safe_text)
-    if index:
-        plain.index = plain.index.map(safe_text)
-    plain.to_csv(path, index=index, encoding="utf-8-sig", lineterminator="\n")
+    plain.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\n")
     return path
 
 

@@ -1,0 +1,174 @@
+"""The chain in order: evidence, movement, decision."""
+
+from __future__ import annotations
+
+from contextlib import AbstractContextManager, nullcontext
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from spreadnet.assumptions import DEFAULT
+from spreadnet.decisions.decide import decide, quiet
+from spreadnet.errors import InputError, Problem
+from spreadnet.evidence.gather import gather_evidence
+from spreadnet.model.trips import Movement, fit_movement
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from spreadnet.assumptions import Assumptions
+    from spreadnet.decisions.assessment import Assessment
+    from spreadnet.evidence.gather import Evidence
+    from spreadnet.evidence.region import Region
+    from spreadnet.model.trips import TripLaw
+
+DRAWS, SEED = 200, 1
+
+
+def silent(_name: str) -> AbstractContextManager[None]:
+    """Stage that says nothing."""
+    return nullcontext()
+
+
+def assess(
+    region: Region,
+    *,
+    draws: int = DRAWS,
+    seed: int = SEED,
+    seasons: int | None = None,
+    species: Sequence[str] | None = None,
+    assumptions: Assumptions = DEFAULT,
+    law: TripLaw | None = None,
+    stage: Callable[[str], AbstractContextManager[None]] = silent,
+    step: Callable[[int, int, str], None] = quiet,
+) -> Assessment:
+    """
+    Rank the landings of a region by what education there avoids.
+
+    Parameters
+    ----------
+    region : Region
+        As `read_region` gives it.
+    draws : int
+        Draws for the intervals, 1 or more; 200 or more for a result to act on.
+    seed : int
+        Seed of the random numbers; the same seed gives the same answer.
+    seasons : int, optional
+        Seasons to look ahead; as in `region.toml` when left out.
+    species : sequence of str, optional
+        Only these of the species in `region.toml`.
+    assumptions : Assumptions
+        Numbers used where the tables say nothing; `region.toml` overrides them.
+    law : callable, optional
+        A law of movement of your own: `(mass, distance_km) -> weight`. Left out, the law that
+        predicts interviews at other landings best is chosen.
+    stage, step : callables
+        Told what goes on, for progress.
+
+    Returns
+    -------
+    assessment : Assessment
+        Tables with the ids and order of the region.
+
+    Raises
+    ------
+    InputError
+        If `species` names one that is not in `region.toml`.
+    ValueError
+        If a number is out of its range.
+    """
+    region = _narrowed(region, species)
+    with stage("weighing the evidence"):
+        evidence = gather_evidence(region, assumptions=assumptions)
+    with stage("fitting movement"):
+        movement = build_model(region, evidence, seed=seed, law=law)
+    with stage("ranking"):
+        return rank_landings(
+            region, evidence, movement=movement, draws=draws, seed=seed, seasons=seasons, step=step
+        )
+
+
+def build_model(
+    region: Region, evidence: Evidence, *, seed: int = SEED, law: TripLaw | None = None
+) -> Movement:
+    """
+    Step two alone: how boats move between the region's lakes.
+
+    Parameters
+    ----------
+    region : Region
+        The input.
+    evidence : Evidence
+        Result of `gather_evidence`.
+    seed : int
+        Seed of the folds by which laws are compared.
+    law : callable, optional
+        A law of movement of your own.
+
+    Returns
+    -------
+    movement : Movement
+        The law with its fit, ready to give trips.
+    """
+    return fit_movement(region, evidence, seed=seed, law=law)
+
+
+def rank_landings(
+    region: Region,
+    evidence: Evidence,
+    *,
+    movement: Movement,
+    draws: int = DRAWS,
+    seed: int = SEED,
+    seasons: int | None = None,
+    step: Callable[[int, int, str], None] = quiet,
+) -> Assessment:
+    """
+    Step three alone: spread, ranking and comparison.
+
+    Parameters
+    ----------
+    region : Region
+        The input.
+    evidence : Evidence
+        Result of `gather_evidence`.
+    movement : Movement
+        Result of `build_model`.
+    draws, seed, seasons, step
+        As for `assess`.
+
+    Returns
+    -------
+    assessment : Assessment
+        As `assess` returns it.
+    """
+    return decide(
+        region,
+        evidence,
+        movement,
+        seasons=region.settings.seasons if seasons is None else seasons,
+        draws=draws,
+        seed=seed,
+        step=step,
+    )
+
+
+def _narrowed(region: Region, species: Sequence[str] | None) -> Region:
+    """Region with only the species asked for."""
+    if species is None:
+        return region
+    known = region.settings.species
+    problems = [
+        Problem(
+            code="unknown-species",
+            file="--species",
+            what=f"'{name}' is not in scope in region.toml",
+            why="Only species with a weight in region.toml can be run.",
+            mend=f"Use one of {', '.join(known)}, or add it to `species` in region.toml.",
+        )
+        for name in species
+        if name not in known
+    ]
+    if problems:
+        raise InputError(problems)
+    kept = {name: known[name] for name in known if name in species}
+    return replace(region, settings=replace(region.settings, species=kept))

@@ -1,0 +1,270 @@
+"""Step three of the chain: from evidence and movement to ranked landings."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from spreadnet.decisions.assessment import Assessment
+from spreadnet.decisions.comparison import WAYS, place_busiest, place_equally, place_ranked
+from spreadnet.decisions.landing_table import landing_table
+from spreadnet.decisions.runs import any_of, avoided_by, run_draws, run_model
+from spreadnet.evidence.region import Note
+from spreadnet.model.distance import lake_points, planar_km
+from spreadnet.model.estimates import best_estimates
+from spreadnet.model.inputs import place_of
+from spreadnet.model.network import lake_flows, lake_network, trips_table
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from spreadnet.decisions.runs import Draws, Run
+    from spreadnet.evidence.gather import Evidence
+    from spreadnet.evidence.region import Region
+    from spreadnet.model.trips import Movement
+
+    Array = NDArray[np.floating]
+
+TRIP_SHARE = 0.95  # share of trips that the edges kept hold
+
+
+def quiet(_done: int, _total: int, _what: str) -> None:
+    """Say nothing about progress."""
+
+
+def decide(
+    region: Region,
+    evidence: Evidence,
+    movement: Movement,
+    *,
+    seasons: int,
+    draws: int,
+    seed: int,
+    step: Callable[[int, int, str], None] = quiet,
+) -> Assessment:
+    """
+    Rank the landings, compare ways of placing the hours, and describe the network.
+
+    Parameters
+    ----------
+    region : Region
+        The input.
+    evidence : Evidence
+        Step one.
+    movement : Movement
+        Step two.
+    seasons : int
+        Seasons to look ahead, 1 or more.
+    draws : int
+        Draws for the intervals, 1 or more.
+    seed : int
+        Seed of the random numbers, 0 or more.
+    step : callable
+        Told `(done, total, what)` as the draws go on.
+
+    Returns
+    -------
+    assessment : Assessment
+        Tables in the region's order.
+
+    Raises
+    ------
+    ValueError
+        If `seasons` or `draws` is below 1, or `seed` is negative.
+    """
+    if draws < 1 or seasons < 1 or seed < 0:
+        message = (
+            f"Invalid run: seasons {seasons} and draws {draws} must be 1 or more, "
+            f"seed {seed} 0 or more."
+        )
+        raise ValueError(message)
+    place = place_of(region, evidence)
+    run = run_model(
+        best_estimates(evidence, movement),
+        region,
+        evidence,
+        movement=movement,
+        place=place,
+        seasons=seasons,
+    )
+    hours = _hours(region.settings.hours, run)
+    drawn = run_draws(
+        region,
+        evidence,
+        movement=movement,
+        place=place,
+        seasons=seasons,
+        hours=hours,
+        draws=draws,
+        seed=seed,
+        step=step,
+    )
+    landings = landing_table(region, evidence, run=run, scores=drawn.scores, hours=hours)
+    lakes = _lake_table(region, evidence, run, drawn)
+    trips = _trip_lines(region, movement, run)
+    return Assessment(
+        region=region,
+        evidence=evidence,
+        movement=movement,
+        landings=landings,
+        lakes=lakes,
+        trips=trips,
+        network=lake_network(
+            pd.DataFrame(_node_columns(lakes)),
+            pd.DataFrame(trips.drop(columns="geometry")),
+            streams=region.streams,
+        ),
+        comparison=_comparison(run, drawn, hours),
+        totals=_totals(run, drawn),
+        calibration=run.calibration,
+        seasons=seasons,
+        draws=draws,
+        seed=seed,
+        notes=(*region.notes, *_notes(evidence, movement, run, landings)),
+    )
+
+
+def _hours(budget: float, run: Run) -> dict[str, Array]:
+    """The same hours in each way."""
+    placed = (
+        place_ranked(budget, run.reach, value=run.value_after),
+        place_busiest(budget, run.reach),
+        place_equally(budget, run.reach),
+    )
+    return dict(zip(WAYS, placed, strict=True))
+
+
+def _comparison(run: Run, drawn: Draws, hours: dict[str, Array]) -> pd.DataFrame:
+    """Avoided by the same hours in each way, with 90% intervals."""
+    low, high = np.quantile(drawn.avoided, [0.05, 0.95], axis=0)
+    best = avoided_by(run, hours)
+    first = drawn.avoided[:, [0]]
+    return pd.DataFrame(
+        {
+            "hours_a_season": [placed.sum() for placed in hours.values()],
+            "landings": [int((placed.sum(axis=1) > 0).sum()) for placed in hours.values()],
+            "boats_met_a_season": [(placed * run.reach.boats).sum() for placed in hours.values()],
+            "avoided": best,
+            "avoided_low": np.minimum(low, best),
+            "avoided_high": np.maximum(high, best),
+            "chance_ranked_is_better": (first > drawn.avoided).mean(axis=0),
+        },
+        index=pd.Index(WAYS, name="way"),
+    ).assign(
+        chance_ranked_is_better=lambda t: t["chance_ranked_is_better"].where(t.index != WAYS[0])
+    )
+
+
+def _totals(run: Run, drawn: Draws) -> pd.DataFrame:
+    """New infestations expected without education, by species, with 90% intervals."""
+    rows = {}
+    for name, chance in run.new_chances().items():
+        low, high = np.quantile(drawn.totals[name], [0.05, 0.95])
+        rows[name] = {
+            "infested_now": float(run.inputs[name].initial.sum()),
+            "new_infestations": float(chance.sum()),
+            "low": min(float(low), float(chance.sum())),
+            "high": max(float(high), float(chance.sum())),
+        }
+    return pd.DataFrame.from_dict(rows, orient="index").rename_axis("species")
+
+
+def _lake_table(region: Region, evidence: Evidence, run: Run, drawn: Draws) -> gpd.GeoDataFrame:
+    """Status and chances of each lake, in the region's order."""
+    lakes = region.lakes
+    table = lakes[["name", "area_ha"]].copy()
+    chances = run.new_chances()
+    low, high = np.quantile(drawn.new_any, [0.05, 0.95], axis=0)
+    chance = any_of(list(chances.values()))
+    full = np.all([one.initial == 1 for one in run.inputs.values()], axis=0)
+    table["new_infestation_chance"] = np.where(full, np.nan, chance)
+    table["new_infestation_low"] = np.where(full, np.nan, np.minimum(low, chance))
+    table["new_infestation_high"] = np.where(full, np.nan, np.maximum(high, chance))
+    for name, status in evidence.status.items():
+        table[f"status_{name}"] = status.words
+        table[f"infested_chance_{name}"] = status.probability
+        table[f"new_infestation_chance_{name}"] = chances[name]
+        table[f"habitat_{name}"] = run.inputs[name].habitat
+    flows = next(iter(run.inputs.values()))
+    lake = flows.landing_lake
+    table["landings"] = np.bincount(lake, minlength=len(lakes))
+    table["trips_in"] = np.bincount(lake, flows.trips.sum(axis=0), minlength=len(lakes))
+    table["trips_out"] = np.bincount(lake, flows.trips.sum(axis=1), minlength=len(lakes))
+    table["worth"] = lakes["worth"].to_numpy(float)
+    table["geometry"] = lakes.geometry
+    return table.set_geometry("geometry", crs=lakes.crs)
+
+
+def _node_columns(lakes: gpd.GeoDataFrame) -> pd.DataFrame:
+    """Attributes of the nodes: the lake table with a point in place of the outline."""
+    points = lakes.geometry.representative_point().to_crs("EPSG:4326")
+    return lakes.drop(columns="geometry").assign(longitude=points.x, latitude=points.y)
+
+
+def _trip_lines(region: Region, movement: Movement, run: Run) -> gpd.GeoDataFrame:
+    """Trips between lakes as lines from landing to landing."""
+    flows = lake_flows(run.inputs)
+    middles = region.lakes.geometry.representative_point()
+    points = lake_points(
+        region.landings.geometry.get_coordinates().to_numpy(),
+        movement.landing_lake,
+        middles.get_coordinates().to_numpy(),
+    )
+    edges = trips_table(
+        flows, region.lakes.index, distance_km=planar_km(points, points), share=TRIP_SHARE
+    )
+    position = pd.Series(np.arange(len(region.lakes)), index=region.lakes.index)
+    ends = np.stack(
+        [points[position[edges[c]].to_numpy()] for c in ("from_lake_id", "to_lake_id")], axis=1
+    )
+    carried = [c for c in edges.columns if c.startswith("introductions_")]
+    edges.insert(3, "introductions", edges[carried].sum(axis=1))
+    lines = shapely.linestrings(ends) if len(edges) else []
+    return gpd.GeoDataFrame(edges, geometry=lines, crs=region.crs)
+
+
+def _notes(
+    evidence: Evidence, movement: Movement, run: Run, landings: gpd.GeoDataFrame
+) -> list[Note]:
+    """What to keep in mind when reading the result."""
+    notes = list(movement.notes)
+    unvisited = int((~landings["visited"].astype(bool)).sum())
+    if unvisited:
+        notes.append(
+            Note(
+                "unvisited",
+                f"{unvisited} of {len(landings)} landings were never visited: their "
+                "traffic and gap rates are estimated from landings like them",
+            )
+        )
+    for name, fit in run.calibration.items():
+        label = evidence.species[name].label
+        if fit.calibrated:
+            text = f"{label}: speed of spread learned from {fit.finds} dated finds"
+            if fit.first_year is not None:
+                text += f", {fit.first_year} to {fit.last_year}"
+            notes.append(Note("calibrated", text))
+        else:
+            notes.append(
+                Note(
+                    "not-calibrated",
+                    f"{label}: too few dated finds ({fit.finds}) to learn how "
+                    "fast it spreads here; absolute numbers rest on a wide stated range, so use "
+                    "them only to compare landings",
+                )
+            )
+    if landings["rank"].isna().all():
+        notes.append(
+            Note(
+                "no-ranking",
+                "there is no ranking: no boat from an infested water reaches a lake "
+                "that is free, so education has nothing to avoid",
+            )
+        )
+    return notes

@@ -1,0 +1,259 @@
+"""The model run on one set of estimates: spread of every species and what an hour avoids."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from spreadnet.decisions.comparison import WAYS
+from spreadnet.decisions.coverage import coverage_of, hour_reach, value_of_an_hour
+from spreadnet.model.estimates import drawn_estimates
+from spreadnet.model.inputs import spread_inputs
+from spreadnet.model.spread import (
+    Coverage,
+    expected_spread,
+    gradient,
+    new_infestations,
+    total,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from numpy.typing import NDArray
+
+    from spreadnet.decisions.coverage import Reach
+    from spreadnet.evidence.gather import Evidence
+    from spreadnet.evidence.region import Region
+    from spreadnet.model.calibration import Calibration
+    from spreadnet.model.estimates import Estimates
+    from spreadnet.model.inputs import Place
+    from spreadnet.model.spread import Gradient, Path, SpreadInputs
+    from spreadnet.model.trips import Movement
+
+    Array = NDArray[np.floating]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Run:
+    """
+    Spread of every species without education, and its slope, for one set of estimates.
+
+    `inputs`, `paths`, `slopes` and `calibration` are by species; `weights` say what one
+    infestation of each counts.
+    """
+
+    weights: Mapping[str, float]
+    inputs: Mapping[str, SpreadInputs]
+    paths: Mapping[str, Path]
+    slopes: Mapping[str, Gradient]
+    calibration: Mapping[str, Calibration]
+    reach: Reach
+
+    @property
+    def seasons(self) -> int:
+        """Seasons looked ahead."""
+        return next(iter(self.paths.values())).seasons
+
+    def hour_values(self) -> tuple[Array, Array]:
+        """Weighted infestations avoided by an hour a season, leaving and arriving, (K, D)."""
+        leaving: Array = np.zeros_like(self.reach.boats)
+        arriving: Array = np.zeros_like(self.reach.boats)
+        for name, slope in self.slopes.items():
+            out, into = value_of_an_hour(slope, self.reach)
+            leaving, arriving = (
+                leaving + self.weights[name] * out,
+                arriving + self.weights[name] * into,
+            )
+        return leaving, arriving
+
+    def per_100_hours(self) -> tuple[Array, Array, NDArray[np.intp]]:
+        """
+        Avoided by 100 hours at the next hours worked: leaving, arriving, best day block, (K,).
+
+        An hour in every season is `seasons` hours in all, so the effect of one hour a season is
+        shared among them.
+        """
+        leaving, arriving = self.hour_values()
+        best = np.argmax(leaving + arriving, axis=1)
+        row = np.arange(len(best))
+        scale = 100 / self.seasons
+        return scale * leaving[row, best], scale * arriving[row, best], best
+
+    def total(self, coverage: Coverage) -> float:
+        """Weighted new infestations with the given coverage."""
+        return sum(
+            self.weights[name] * total(one, expected_spread(one, coverage, seasons=self.seasons))
+            for name, one in self.inputs.items()
+        )
+
+    def slope_at(self, coverage: Coverage) -> tuple[Array, Array]:
+        """Weighted infestations avoided per unit of further coverage, leaving and arriving."""
+        leaving: Array = np.zeros(len(self.reach.boats))
+        arriving: Array = np.zeros(len(self.reach.boats))
+        for name, one in self.inputs.items():
+            path = expected_spread(one, coverage, seasons=self.seasons)
+            slope = gradient(one, coverage, path)
+            leaving = leaving + self.weights[name] * slope.leaving
+            arriving = arriving + self.weights[name] * slope.arriving
+        return leaving, arriving
+
+    def value_after(self, hours: Array) -> Array:
+        """Weighted infestations avoided by one more hour a season, given hours placed, (K, D)."""
+        leaving, arriving = self.slope_at(coverage_of(hours, self.reach))
+        return leaving[:, None] * self.reach.leaving + arriving[:, None] * self.reach.arriving
+
+    def new_chances(self) -> dict[str, Array]:
+        """Chance of a new infestation of each lake, by species."""
+        return {name: new_infestations(one, self.paths[name]) for name, one in self.inputs.items()}
+
+
+def run_model(
+    estimates: Estimates,
+    region: Region,
+    evidence: Evidence,
+    *,
+    movement: Movement,
+    place: Place,
+    seasons: int,
+) -> Run:
+    """
+    Run the spread of every species without education, and the adjoint.
+
+    Parameters
+    ----------
+    estimates : Estimates
+        Best estimates or one draw.
+    region : Region
+        The input.
+    evidence : Evidence
+        Step one.
+    movement : Movement
+        The law of movement.
+    place : Place
+        Fixed facts of the region.
+    seasons : int
+        Seasons to look ahead.
+
+    Returns
+    -------
+    run : Run
+        In the order of the region's landings and lakes.
+    """
+    inputs, calibration = spread_inputs(estimates, movement, place=place)
+    nobody = Coverage.none(len(region.landings))
+    paths = {name: expected_spread(one, nobody, seasons=seasons) for name, one in inputs.items()}
+    slopes = {name: gradient(one, nobody, paths[name]) for name, one in inputs.items()}
+    reach = hour_reach(
+        evidence.traffic,
+        region.settings,
+        can_staff=region.landings["can_staff"].fillna(True).to_numpy(bool),
+        launches=estimates.launches,
+    )
+    return Run(region.settings.species, inputs, paths, slopes, calibration, reach)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Draws:
+    """
+    What N draws gave, one row a draw.
+
+    `scores` (N, K) avoided per 100 hours; `new_any` (N, L) chance of a new infestation of any
+    species; `totals` by species (N,) new infestations; `avoided` (N, ways) by the same hours.
+    """
+
+    scores: Array
+    new_any: Array
+    totals: Mapping[str, Array]
+    avoided: Array
+
+
+def run_draws(
+    region: Region,
+    evidence: Evidence,
+    *,
+    movement: Movement,
+    place: Place,
+    seasons: int,
+    hours: Mapping[str, Array],
+    draws: int,
+    seed: int,
+    step: Callable[[int, int, str], None],
+) -> Draws:
+    """
+    Run the model on draws of everything uncertain.
+
+    Parameters
+    ----------
+    region, evidence, movement, place, seasons
+        As for `run_model`.
+    hours : mapping of way to array, shape (K, D)
+        Hours placed in each way, compared on the same draws.
+    draws : int
+        Number of draws, 1 or more.
+    seed : int
+        Seed of the run.
+    step : callable
+        Told `(done, draws, what)` after each draw.
+
+    Returns
+    -------
+    draws : Draws
+        The same for the same seed.
+    """
+    scores = np.empty((draws, len(region.landings)))
+    new_any = np.empty((draws, len(region.lakes)))
+    totals = {name: np.empty(draws) for name in region.settings.species}
+    avoided = np.empty((draws, len(WAYS)))
+    for draw in range(draws):
+        estimates = drawn_estimates(evidence, movement, seed=seed, draw=draw)
+        run = run_model(
+            estimates, region, evidence, movement=movement, place=place, seasons=seasons
+        )
+        leaving, arriving, _ = run.per_100_hours()
+        scores[draw] = leaving + arriving
+        chances = run.new_chances()
+        new_any[draw] = any_of(list(chances.values()))
+        for name, chance in chances.items():
+            totals[name][draw] = chance.sum()
+        avoided[draw] = avoided_by(run, hours)
+        step(draw + 1, draws, "drawing")
+    return Draws(scores, new_any, totals, avoided)
+
+
+def avoided_by(run: Run, hours: Mapping[str, Array]) -> Array:
+    """
+    Weighted infestations avoided by hours placed in each way.
+
+    Parameters
+    ----------
+    run : Run
+        The model on one set of estimates.
+    hours : mapping of way to array, shape (K, D)
+        Hours a season.
+
+    Returns
+    -------
+    avoided : array, shape (ways,)
+        In the order of `hours`.
+    """
+    without = sum(
+        run.weights[name] * total(one, run.paths[name]) for name, one in run.inputs.items()
+    )
+    return np.array(
+        [without - run.total(coverage_of(placed, run.reach)) for placed in hours.values()]
+    )
+
+
+def any_of(chances: list[Array]) -> Array:
+    """
+    Chance of at least one of several independent events.
+
+    Examples
+    --------
+    >>> any_of([np.array([0.5, 0.0]), np.array([0.5, 0.1])])
+    array([0.75, 0.1 ])
+    """
+    return 1 - np.prod([1 - chance for chance in chances], axis=0)

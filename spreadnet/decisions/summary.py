@@ -1,0 +1,95 @@
+"""The finding in a few lines, for the screen and for titles."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from spreadnet.decisions.assessment import Assessment
+
+WIDTH = 88
+
+
+def finding(assessment: Assessment) -> str:
+    """
+    One sentence that says what was found, for the title of the map.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Result of `assess`.
+
+    Returns
+    -------
+    sentence : str
+        Without a final full stop.
+    """
+    landings = assessment.landings
+    if landings["rank"].isna().all():
+        return "No landing can be ranked: education has nothing to avoid here"
+    values = landings.sort_values("rank")["avoided_per_100_hours"]
+    half = int((values.cumsum() < 0.5 * values.sum()).sum()) + 1
+    ways = assessment.comparison["avoided"]
+    gain = ways["ranked"] / ways["busiest first"] if ways["busiest first"] > 0 else float("inf")
+    more = f", and hours placed there avoid {gain:.1f} times what busiest-first does"
+    return f"{half} of {len(landings)} landings hold half of what education can avoid" + (
+        more if 1.05 <= gain < 100 else ""
+    )
+
+
+def first_landings(assessment: Assessment, *, shown: int) -> str:
+    """
+    The first landings with what they avoid and why, as lines of text.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Result of `assess`.
+    shown : int
+        Landings to list, 1 or more.
+
+    Returns
+    -------
+    text : str
+        Several lines, without a final line break.
+    """
+    landings = assessment.landings.sort_values("rank", kind="stable")
+    settings = assessment.region.settings
+    lines = [f"{settings.name}: {finding(assessment)}", ""]
+    if not landings["rank"].isna().all():
+        lines += [
+            f"Avoided = new infestations avoided over {assessment.seasons} seasons per 100 "
+            "educator hours,",
+            "with the 90% interval of the number and of the rank.",
+            "",
+        ]
+        for landing_id, row in landings.head(shown).iterrows():
+            lines.append(
+                f"{row['rank']:>3}  {row['name']} [{landing_id}], {row['lake_name']}: "
+                f"{row['avoided_per_100_hours']:.3g} avoided "
+                f"({row['avoided_low']:.2g} to {row['avoided_high']:.2g}), "
+                f"rank {row['rank_low']} to {row['rank_high']}"
+            )
+            for reason in row["reasons"].split("; "):
+                lines += textwrap.wrap(
+                    reason, WIDTH, initial_indent="     - ", subsequent_indent="       "
+                )
+    lines += ["", *_same_hours(assessment)]
+    return "\n".join(lines)
+
+
+def _same_hours(assessment: Assessment) -> list[str]:
+    """The three ways of placing the same hours, side by side."""
+    hours = assessment.region.settings.hours
+    lines = [
+        f"The same {hours:,.0f} hours in each of {assessment.seasons} seasons, placed three ways:"
+    ]
+    for way, row in assessment.comparison.iterrows():
+        lines.append(
+            f"  {way:<14} {row['avoided']:.3g} avoided "
+            f"({row['avoided_low']:.2g} to {row['avoided_high']:.2g}), "
+            f"{row['boats_met_a_season']:,.0f} boats met a season, "
+            f"{row['landings']:.0f} landings"
+        )
+    return lines

@@ -1,0 +1,307 @@
+"""Conditional likelihood of which lake a boat names, and its maximum by Newton steps."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import scipy.sparse as sp
+
+from spreadnet.errors import ModelError
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from spreadnet.model.interviews import Interviews
+    from spreadnet.model.laws import DistanceLaw
+
+    Array = NDArray[np.floating]
+
+MOST_STEPS = 60
+LAST_GAIN = 1e-9  # gain in log-likelihood at which one more Newton step makes the error negligible
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Choices:
+    """
+    What the likelihood is made of, for G landings, C candidate lakes and P coefficients.
+
+    Attributes
+    ----------
+    attraction : array, shape (A, C)
+        Covariates of the lakes.
+    distance : array, shape (M, G, C)
+        Terms of the distance law; 0 where not allowed.
+    allowed : array of bool, shape (G, C)
+        False at the landing's own lake.
+    observed : array, shape (G, A + M)
+        Sum of the covariates over the lakes named at each landing.
+    totals : array, shape (G,)
+        Interviews at each landing.
+    """
+
+    attraction: Array
+    distance: Array
+    allowed: NDArray[np.bool_]
+    observed: Array
+    totals: Array
+
+    def at_landings(self, chosen: NDArray[np.bool_]) -> Choices:
+        """The same for some of the landings."""
+        return replace(
+            self,
+            distance=self.distance[:, chosen],
+            allowed=self.allowed[chosen],
+            observed=self.observed[chosen],
+            totals=self.totals[chosen],
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Likelihood:
+    """
+    Log-likelihood by landing with its derivatives, at given coefficients.
+
+    `values` (G,) and `scores` (G, P) are of the likelihood alone; `information` (P, P) is minus
+    its matrix of second derivatives; `probability` is (G, C).
+    """
+
+    values: Array
+    scores: Array
+    information: Array
+    probability: Array
+
+
+def build_choices(
+    interviews: Interviews,
+    attractions: Mapping[str, Array],
+    distance_km: Array,
+    *,
+    law: DistanceLaw,
+    free_levels: bool = False,
+) -> Choices:
+    """
+    Arrays of the likelihood from interviews.
+
+    Rows of one landing in both directions have the same chances, so they are added up: each
+    landing is one cluster.
+
+    Parameters
+    ----------
+    interviews : Interviews
+        Counts of lakes named.
+    attractions : mapping of str to array, shape (L,)
+        Covariates of the lakes on the log scale, e.g. log area.
+    distance_km : array, shape (K, L)
+        Kilometres from every landing to every lake.
+    law : DistanceLaw
+        Which terms of the distance count.
+    free_levels : bool
+        Add one covariate for every candidate lake but the first named one.
+
+    Returns
+    -------
+    choices : Choices
+        For the landings with interviews, in their order.
+
+    Raises
+    ------
+    ValueError
+        If shapes disagree, a covariate isn't finite, or an interview names the landing's own
+        lake or a lake that is no candidate.
+    ModelError
+        If no interview names another lake.
+    """
+    n_lakes = len(interviews.candidates)
+    _check_inputs(interviews, attractions, distance_km)
+    if interviews.total == 0:
+        message = "No interview names another lake of the region, so nothing can be learned from "
+        raise ModelError(f"{message}them about distance. Use assumed_gravity.")
+    counts, landing, own_lake = _by_landing(interviews)
+    candidates = _candidates(interviews.candidates, counts, free_levels)
+    allowed = np.arange(n_lakes) != own_lake[:, None]
+    if (counts * ~(allowed & candidates)).any():
+        message = "Invalid interviews. A lake named must have a landing and not be the own lake."
+        raise ValueError(message)
+
+    allowed, counts = allowed[:, candidates], counts[:, candidates]
+    distance = np.where(allowed, distance_km[landing][:, candidates], 1.0)
+    terms = np.where(allowed, law.features(distance), 0.0)
+    covariates = [np.asarray(values, float)[candidates] for values in attractions.values()]
+    attraction = np.array(covariates).reshape(len(covariates), int(candidates.sum()))
+    if free_levels:
+        attraction = np.vstack([attraction, np.eye(attraction.shape[1])[1:]])
+    observed = np.hstack([counts @ attraction.T, np.einsum("gc,mgc->gm", counts, terms)])
+    return Choices(attraction, terms, allowed, observed, counts.sum(axis=1))
+
+
+def likelihood(choices: Choices, coefficients: Array) -> Likelihood:
+    """
+    Log-likelihood of the lakes named, its scores and its information.
+
+    Parameters
+    ----------
+    choices : Choices
+        The data.
+    coefficients : array, shape (A + M,)
+        Of the covariates of lakes, then of the terms of distance.
+
+    Returns
+    -------
+    likelihood : Likelihood
+        Values and derivatives.
+
+    Notes
+    -----
+    Conditional (multinomial) logit, McFadden (1974). The greatest utility of each row is taken
+    off before the exponential: 12,000 km away every bare exponential is 0 and the shares would be
+    0/0.
+    """
+    n_attractions = len(choices.attraction)
+    by_distance = np.tensordot(coefficients[n_attractions:], choices.distance, 1)
+    utility = by_distance + coefficients[:n_attractions] @ choices.attraction
+    utility = np.where(choices.allowed, utility, -np.inf)
+    top = utility.max(axis=1, keepdims=True)
+    weight = np.exp(utility - np.where(np.isfinite(top), top, 0.0))
+    total = weight.sum(axis=1, keepdims=True)
+    probability = weight / total
+    log_total = (top + np.log(total))[:, 0]
+
+    totals = choices.totals
+    means = np.hstack(
+        [
+            probability @ choices.attraction.T,
+            np.einsum("gc,mgc->gm", probability, choices.distance),
+        ]
+    )
+    second = _second_moments(choices, totals[:, None] * probability)
+    return Likelihood(
+        values=choices.observed @ coefficients - totals * log_total,
+        scores=choices.observed - totals[:, None] * means,
+        information=second - means.T @ (totals[:, None] * means),
+        probability=probability,
+    )
+
+
+def maximise(choices: Choices, precision: Array) -> tuple[Array, Likelihood]:
+    """
+    Coefficients with the greatest likelihood times prior, by Newton steps from zero.
+
+    Parameters
+    ----------
+    choices : Choices
+        The data.
+    precision : array, shape (P,)
+        1 / variance of each coefficient's normal prior around 0; 0 for none.
+
+    Returns
+    -------
+    coefficients, likelihood : array, shape (P,), and Likelihood
+        The maximum, and the likelihood there.
+
+    Raises
+    ------
+    ModelError
+        If the data don't determine the coefficients, or steps don't settle.
+
+    Notes
+    -----
+    The log-likelihood is concave, so a step that loses is halved until it gains and the maximum
+    found is the only one.
+    """
+    coefficients = np.zeros(len(precision))
+    now = likelihood(choices, coefficients)
+    for _ in range(MOST_STEPS):
+        gradient = now.scores.sum(axis=0) - precision * coefficients
+        step = _solve(now.information + np.diag(precision), gradient)
+        gain = float(gradient @ step) / 2
+        target = _objective(now, coefficients, precision)
+        for _ in range(MOST_STEPS):
+            after = likelihood(choices, coefficients + step)
+            reached = _objective(after, coefficients + step, precision)
+            if reached >= target - 1e-12 * abs(target):
+                break
+            step = step / 2
+        coefficients, now = coefficients + step, after
+        if gain < LAST_GAIN:
+            return coefficients, now
+    message = (
+        f"The gravity fit did not settle in {MOST_STEPS} steps: some coefficient runs away, as "
+        f"when everyone goes to the nearest lake. Give a prior."
+    )
+    raise ModelError(message)
+
+
+def inverse(information: Array) -> Array:
+    """Covariance from an information matrix, refused where that is not positive definite."""
+    covariance = _solve(information, np.eye(len(information)))
+    return (covariance + covariance.T) / 2
+
+
+def _second_moments(choices: Choices, expected: Array) -> Array:
+    """Sum over landings and lakes of expected interviews times products of covariates."""
+    attraction, distance = choices.attraction, choices.distance
+    weighted = expected * distance  # (M, G, C)
+    among = (attraction * expected.sum(axis=0)) @ attraction.T
+    across = attraction @ weighted.sum(axis=1).T
+    within = np.einsum("mgc,ngc->mn", weighted, distance)
+    return np.block([[among, across], [across.T, within]])
+
+
+def _objective(at: Likelihood, coefficients: Array, precision: Array) -> float:
+    """Log-likelihood and log prior."""
+    return float(at.values.sum() - 0.5 * (precision * coefficients**2).sum())
+
+
+def _solve(information: Array, right: Array) -> Array:
+    """Solution with a positive definite matrix, scaled first so that units don't matter."""
+    scale = np.sqrt(np.diag(information))
+    if (scale > 0).all():
+        scaled = information / np.outer(scale, scale)
+        values, vectors = np.linalg.eigh(scaled)
+        if values[0] > 1e-11 * values[-1]:
+            columns = right.T / scale
+            turned = (columns @ vectors) / values
+            return ((turned @ vectors.T) / scale).T
+    message = (
+        "The interviews don't determine the gravity coefficients: a covariate never varies, two "
+        "vary together, or everyone makes the same choice. Leave one out or give a prior."
+    )
+    raise ModelError(message)
+
+
+def _by_landing(interviews: Interviews) -> tuple[Array, NDArray[np.integer], NDArray[np.integer]]:
+    """Counts (G, L), landing and own lake of the landings with interviews."""
+    rows = np.asarray(interviews.counts.sum(axis=1)).ravel() > 0
+    landing, group = np.unique(interviews.landing[rows], return_inverse=True)
+    adder = sp.csr_array(
+        (np.ones(len(group)), (group, np.flatnonzero(rows))),
+        shape=(len(landing), len(interviews.landing)),
+    )
+    own_lake = np.empty(len(landing), int)
+    own_lake[group] = interviews.own_lake[rows]
+    return (adder @ interviews.counts).toarray(), landing, own_lake
+
+
+def _candidates(candidates: NDArray[np.bool_], counts: Array, free: bool) -> NDArray[np.bool_]:
+    """Lakes that can be chosen; a free level can't be learned for a lake nobody named."""
+    return candidates & (counts.sum(axis=0) > 0) if free else candidates
+
+
+def _check_inputs(
+    interviews: Interviews, attractions: Mapping[str, Array], distance_km: Any
+) -> None:
+    """Refuse arrays whose shapes or values don't fit together."""
+    n_lakes = len(interviews.candidates)
+    for name, values in attractions.items():
+        if np.shape(values) != (n_lakes,):
+            message = f"Invalid attraction '{name}'. Its shape {np.shape(values)} must be "
+            raise ValueError(f"{message}({n_lakes},), one value a lake.")
+        if not np.isfinite(np.asarray(values)[interviews.candidates]).all():
+            message = f"Invalid attraction '{name}'. Every lake with a landing needs a finite value"
+            raise ValueError(f"{message}: the log of 0 is not one.")
+    if np.ndim(distance_km) != 2 or np.shape(distance_km)[1] != n_lakes:
+        message = f"Invalid distance_km. Its shape {np.shape(distance_km)} must be (K, {n_lakes})."
+        raise ValueError(message)

@@ -1,0 +1,144 @@
+"""One complete set of numbers to run the model on: the best estimate, or one draw."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from spreadnet.evidence.chance import stream
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from spreadnet.assumptions import Assumptions
+    from spreadnet.evidence.days_out import DaysOut
+    from spreadnet.evidence.gather import Evidence
+    from spreadnet.evidence.species import Species
+    from spreadnet.model.trips import Movement
+
+    Array = NDArray[np.floating]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Estimates:
+    """
+    Every uncertain quantity at one value, K landings, L lakes.
+
+    Attributes
+    ----------
+    launches : array, shape (K,)
+        Boats launched in the season.
+    shares : array, shape (2, K, 4)
+        Where boats launching were last, and where boats retrieved go next.
+    gaps : array, shape (2, G, K)
+        Gap rates of boats launching and retrieving.
+    ballast : array, shape (K,)
+        Share of boats with ballast tanks.
+    education_ratio : float
+        Gaps left on boats reached, over gaps left without.
+    days_out : DaysOut
+        Days between two launches.
+    coefficients : array, shape (P,)
+        Of the law of movement.
+    species : mapping of name to Species
+        With its values.
+    infested : mapping of name to array, shape (L,)
+        Chance that each lake is infested now; 0 or 1 in a draw.
+    establish_score : mapping of name to float
+        Standard normal score at which the calibrated establishment chance is taken.
+    assumptions : Assumptions
+        The rest.
+    """
+
+    launches: Array
+    shares: Array
+    gaps: Array
+    ballast: Array
+    education_ratio: float
+    days_out: DaysOut
+    coefficients: Array
+    species: Mapping[str, Species]
+    infested: Mapping[str, Array]
+    establish_score: Mapping[str, float]
+    assumptions: Assumptions
+
+
+def best_estimates(evidence: Evidence, movement: Movement) -> Estimates:
+    """
+    Posterior means, fitted coefficients and the stated values of assumptions.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        Step one.
+    movement : Movement
+        The law of movement.
+
+    Returns
+    -------
+    estimates : Estimates
+        In the order of the region's landings and lakes.
+    """
+    return Estimates(
+        launches=evidence.traffic.table["launches"].to_numpy(float),
+        shares=evidence.shares.mean(),
+        gaps=evidence.gaps.mean(),
+        ballast=evidence.gaps.ballast,
+        education_ratio=evidence.gaps.education_ratio,
+        days_out=evidence.days_out,
+        coefficients=movement.coefficients,
+        species=evidence.species,
+        infested={name: status.probability for name, status in evidence.status.items()},
+        establish_score=dict.fromkeys(evidence.species, 0.0),
+        assumptions=evidence.assumptions,
+    )
+
+
+def drawn_estimates(evidence: Evidence, movement: Movement, *, seed: int, draw: int) -> Estimates:
+    """
+    One draw of everything uncertain, from posteriors and stated ranges.
+
+    Each purpose has its own stream, so that a change in one part of the model leaves the draws of
+    the others as they were.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        Step one.
+    movement : Movement
+        The law of movement.
+    seed : int
+        Seed of the run.
+    draw : int
+        Number of the draw, 0 or more.
+
+    Returns
+    -------
+    estimates : Estimates
+        The same for the same seed and draw, whatever else is drawn.
+    """
+
+    def rng(purpose: str) -> np.random.Generator:
+        return stream(seed, purpose, draw)
+
+    return Estimates(
+        launches=evidence.traffic.draw_launches(rng("traffic")),
+        shares=evidence.shares.draw(rng("shares")),
+        gaps=evidence.gaps.draw(rng("gap rates")),
+        ballast=evidence.gaps.draw_ballast(rng("ballast")),
+        education_ratio=evidence.gaps.draw_education(rng("education")),
+        days_out=evidence.days_out.draw(rng("days out")),
+        coefficients=movement.draw(rng("movement")),
+        species={name: one.draw(rng(f"species {name}")) for name, one in evidence.species.items()},
+        infested={
+            name: status.draw(rng(f"status {name}")) for name, status in evidence.status.items()
+        },
+        establish_score={
+            name: float(rng(f"establish {name}").standard_normal()) for name in evidence.species
+        },
+        assumptions=evidence.assumptions.draw(rng("assumptions")),
+    )

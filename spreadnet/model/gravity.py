@@ -1,0 +1,313 @@
+"""The gravity model: how boats choose among other lakes, fitted to interviews."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+import scipy.linalg
+from scipy import stats
+
+from spreadnet.assumptions import Z90
+from spreadnet.model.choice import Choices, build_choices, inverse, likelihood, maximise
+from spreadnet.model.laws import POWER, DistanceLaw
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from spreadnet.assumptions import Assumptions
+    from spreadnet.model.interviews import Interviews
+
+    Array = NDArray[np.floating]
+
+PRIOR_SD = 2.5  # weak: counts for as much as 1/6 of one interview
+FEWEST_FREEDOM = 3  # below this a t distribution has no finite spread
+AREA = "log_area"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GravityFit:
+    """
+    A gravity law with coefficients and how well they are known.
+
+    The pull of lake i on a boat at landing k is exp(sum of coefficient x covariate of the lake
+    + sum of coefficient x term of the distance); the chance of a lake is its pull over the sum
+    of all.
+
+    Attributes
+    ----------
+    law : DistanceLaw
+        The distance law.
+    attractions : tuple of str
+        Names of the covariates of lakes, in order.
+    coefficients : array, shape (P,)
+        Of the attractions, then of the terms of the law.
+    covariance : array, shape (P, P)
+        Clustered by landing, to draw from and to make intervals of.
+    naive_covariance : array, shape (P, P)
+        As if every interview were independent of the others: too narrow, kept to compare.
+    log_likelihood : float
+        At the coefficients, without the prior.
+    interviews : float
+        Number of interviews used.
+    landings : int
+        Landings that they come from.
+    levels : array, shape (L,), or None
+        Free level of every lake (-inf where it can't be chosen), when asked for.
+    assumed : bool
+        True when nothing was fitted and the coefficients come from assumptions.
+    """
+
+    law: DistanceLaw
+    attractions: tuple[str, ...]
+    coefficients: Array
+    covariance: Array
+    naive_covariance: Array
+    log_likelihood: float
+    interviews: float
+    landings: int
+    levels: Array | None = None
+    assumed: bool = False
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the coefficients, in order."""
+        return (*self.attractions, *self.law.terms)
+
+    @property
+    def degrees_of_freedom(self) -> float:
+        """Of the t distribution that intervals and draws use; infinite when assumed."""
+        return np.inf if self.assumed else float(max(self.landings - 1, FEWEST_FREEDOM))
+
+    def bounded(self, coefficients: Array | None = None) -> Array:
+        """Coefficients with those of distance clipped, see `DistanceLaw.bounded`."""
+        given = np.array(self.coefficients if coefficients is None else coefficients, float)
+        split = len(self.attractions)
+        return np.concatenate([given[:split], self.law.bounded(given[split:])])
+
+    def draw(self, rng: np.random.Generator) -> Array:
+        """
+        One set of coefficients, as uncertain as the interviews leave them.
+
+        Parameters
+        ----------
+        rng : numpy.random.Generator
+            Source of chance.
+
+        Returns
+        -------
+        coefficients : array, shape (P,)
+            Multivariate t around the fit with its clustered covariance, those of distance
+            clipped so that the pull never grows without bound.
+        """
+        score = rng.standard_normal(len(self.coefficients))
+        freedom = self.degrees_of_freedom
+        spread = rng.chisquare(freedom) / freedom if np.isfinite(freedom) else 1.0
+        return self.bounded(self.coefficients + _root(self.covariance) @ score / np.sqrt(spread))
+
+    def table(self, level: float = 0.90) -> pd.DataFrame:
+        """
+        Coefficients with standard errors and intervals.
+
+        Parameters
+        ----------
+        level : float
+            Of the interval, between 0 and 1.
+
+        Returns
+        -------
+        table : DataFrame
+            Index `coefficient`; columns `value`, `standard_error` (clustered by landing), `low`,
+            `high`, `naive_standard_error`.
+        """
+        error = np.sqrt(np.diag(self.covariance))
+        reach = stats.t.ppf(0.5 + level / 2, self.degrees_of_freedom) * error
+        columns = {
+            "value": self.coefficients,
+            "standard_error": error,
+            "low": self.coefficients - reach,
+            "high": self.coefficients + reach,
+            "naive_standard_error": np.sqrt(np.diag(self.naive_covariance)),
+        }
+        return pd.DataFrame(columns, index=pd.Index(self.names, name="coefficient"))
+
+
+def fit_gravity(
+    interviews: Interviews,
+    attractions: Mapping[str, Array],
+    distance_km: Array,
+    *,
+    law: DistanceLaw = POWER,
+    prior: float | None = PRIOR_SD,
+    free_levels: bool = False,
+) -> GravityFit:
+    """
+    Fit how boats choose among other lakes to what boaters said.
+
+    The likelihood is conditional on the landing where the interview took place, so it doesn't
+    matter how many hours were spent at which landing.
+
+    Parameters
+    ----------
+    interviews : Interviews
+        Counts of lakes named, see `build_interviews`.
+    attractions : mapping of str to array, shape (L,)
+        Covariates of the lakes on the log scale, e.g. log area and log traffic.
+    distance_km : array, shape (K, L)
+        Kilometres from every landing to every lake.
+    law : DistanceLaw
+        The distance law.
+    prior : float or None
+        Standard deviation of each coefficient's normal prior around 0, for a covariate scaled to
+        a standard deviation of 1 among the lakes within reach. Keeps coefficients finite when
+        everyone goes to the nearest lake. None for none.
+    free_levels : bool
+        Give every lake a level of its own in place of `attractions`: the doubly constrained
+        model, for complete tables of trips.
+
+    Returns
+    -------
+    fit : GravityFit
+        Coefficients, clustered and naive covariance, log-likelihood.
+
+    Raises
+    ------
+    ValueError
+        If shapes or values don't fit together, or both `attractions` and `free_levels` are given.
+    ModelError
+        If there are no interviews, or they don't determine the coefficients.
+
+    Notes
+    -----
+    Conditional logit (McFadden 1974), the same estimate as a Poisson regression with a free level
+    for every landing. Covariance: sandwich with landings as clusters and the factor G / (G - 1)
+    (Liang & Zeger 1986), nowhere narrower than the naive one, since boaters at one landing can't
+    be less alike than strangers; intervals and draws use a t distribution with G - 1 degrees of
+    freedom. With a weak prior in the manner of Gelman et al. 2008, doi:10.1214/08-AOAS191.
+    """
+    if free_levels and attractions:
+        message = f"Invalid attractions '{tuple(attractions)}'. They can't be told from free levels"
+        raise ValueError(f"{message}: give one or the other.")
+    choices = build_choices(interviews, attractions, distance_km, law=law, free_levels=free_levels)
+    precision = prior_precision(choices, prior)
+    if free_levels:  # a level is known from the trips that end at its lake
+        precision[: -len(law.terms)] = 0.0
+    coefficients, at_best = maximise(choices, precision)
+    naive = inverse(at_best.information + np.diag(precision))
+    clustered = _not_below(_sandwich(naive, at_best.scores), naive)
+    named = len(attractions) + len(law.terms)
+    return GravityFit(
+        law=law,
+        attractions=tuple(attractions),
+        coefficients=coefficients[-named:],
+        covariance=clustered[-named:, -named:],
+        naive_covariance=naive[-named:, -named:],
+        log_likelihood=float(at_best.values.sum()),
+        interviews=interviews.total,
+        landings=len(choices.totals),
+        levels=_levels(interviews, coefficients[:-named]) if free_levels else None,
+    )
+
+
+def assumed_gravity(assumptions: Assumptions) -> GravityFit:
+    """
+    Gravity model from assumed exponents, where no interview names another lake.
+
+    Parameters
+    ----------
+    assumptions : Assumptions
+        Read for `area_exponent` and `distance_exponent`.
+
+    Returns
+    -------
+    fit : GravityFit
+        Power law with the attraction `log_area`, spread as wide as the stated ranges, and
+        `assumed` True.
+
+    Examples
+    --------
+    >>> from spreadnet.assumptions import DEFAULT
+    >>> fit = assumed_gravity(DEFAULT)
+    >>> fit.names, fit.coefficients
+    (('log_area', 'log_distance'), array([ 0.5, -2. ]))
+    """
+    entries = [assumptions.entries[name] for name in ("area_exponent", "distance_exponent")]
+    sd = np.array([(entry.high - entry.low) / (2 * Z90) for entry in entries])
+    return GravityFit(
+        law=POWER,
+        attractions=(AREA,),
+        coefficients=np.array([entries[0].value, -entries[1].value]),
+        covariance=np.diag(sd**2),
+        naive_covariance=np.diag(sd**2),
+        log_likelihood=np.nan,
+        interviews=0.0,
+        landings=0,
+        assumed=True,
+    )
+
+
+def prior_precision(choices: Choices, prior: float | None) -> Array:
+    """
+    1 / variance of the normal prior of each coefficient.
+
+    Parameters
+    ----------
+    choices : Choices
+        The data.
+    prior : float or None
+        As in `fit_gravity`.
+
+    Returns
+    -------
+    precision : array, shape (P,)
+        The information of 1 / prior^2 interviews made blindly; 0 without a prior.
+
+    Raises
+    ------
+    ValueError
+        If `prior` is not above 0.
+    """
+    n_coefficients = choices.observed.shape[1]
+    if prior is None:
+        return np.zeros(n_coefficients)
+    if not prior > 0:
+        message = f"Invalid prior '{prior}'. It must be above 0, or None for none."
+        raise ValueError(message)
+    blind = likelihood(choices, np.zeros(n_coefficients)).information
+    variance = np.diag(blind) / choices.totals.sum()
+    return np.where(variance > 1e-12, variance, 1.0) / prior**2
+
+
+def _sandwich(naive: Array, scores: Array) -> Array:
+    """Covariance clustered by landing, with the factor G / (G - 1)."""
+    n_landings = len(scores)
+    if n_landings < 2:
+        return naive
+    return naive @ (scores.T @ scores) @ naive * (n_landings / (n_landings - 1))
+
+
+def _not_below(covariance: Array, floor: Array) -> Array:
+    """The covariance, widened to the floor in every direction in which it is narrower."""
+    root = np.linalg.cholesky(floor)
+    inside = scipy.linalg.solve_triangular(root, covariance, lower=True)
+    inside = scipy.linalg.solve_triangular(root, inside.T, lower=True)
+    values, vectors = np.linalg.eigh((inside + inside.T) / 2)
+    turned = root @ vectors
+    return (turned * np.maximum(values, 1.0)) @ turned.T
+
+
+def _root(covariance: Array) -> Array:
+    """Symmetric square root: unlike a factor from an SVD it has no arbitrary signs."""
+    values, vectors = np.linalg.eigh(covariance)
+    return (vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
+
+
+def _levels(interviews: Interviews, free: Array) -> Array:
+    """Free levels of all lakes: 0 for the first that was named, -inf where none was."""
+    named = np.asarray(interviews.counts.sum(axis=0)).ravel() > 0
+    levels = np.full(len(named), -np.inf)
+    levels[named & interviews.candidates] = np.concatenate([[0.0], free])
+    return levels

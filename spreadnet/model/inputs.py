@@ -1,0 +1,162 @@
+"""From estimates to what the spread of each species depends on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from spreadnet.evidence.region import DIRECTIONS
+from spreadnet.evidence.shares import WATERS
+from spreadnet.model.calibration import Calibration, History, calibrate, history
+from spreadnet.model.carriage import ROUTES, arriving_relative, leaving_rates, route_weights
+from spreadnet.model.habitat import habitat, stream_rates
+from spreadnet.model.spread import SpreadInputs
+from spreadnet.model.survival import mean_survival
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from spreadnet.assumptions import Assumption
+    from spreadnet.evidence.gather import Evidence
+    from spreadnet.evidence.region import Region
+    from spreadnet.evidence.species import Species
+    from spreadnet.model.estimates import Estimates
+    from spreadnet.model.trips import Movement
+
+    Array = NDArray[np.floating]
+
+Z90 = 1.6448536269514722  # 95% point of the standard normal: stated ranges are 90% ranges
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Place:
+    """What does not change between draws: lakes, streams, and what was found when."""
+
+    lakes: pd.DataFrame
+    streams: pd.DataFrame
+    worth: Array
+    past: Mapping[str, History | None]
+    stated_establish: Mapping[str, Assumption]
+
+
+def place_of(region: Region, evidence: Evidence) -> Place:
+    """
+    Fixed facts of the region that every draw shares.
+
+    Parameters
+    ----------
+    region : Region
+        The input.
+    evidence : Evidence
+        Step one.
+
+    Returns
+    -------
+    place : Place
+        In the order of the region's lakes.
+    """
+    through = region.settings.season_first_day.year - 1
+    past = {}
+    for name, status in evidence.status.items():
+        detection = evidence.species[name].values["detection"]
+        surveys = status.surveys
+        unseen = (1 - evidence.assumptions["found_anyway"]) * (1 - detection) ** surveys
+        present = status.known & (status.probability == 1)
+        past[name] = history(status.first_found, present, watched=1 - unseen, through=through)
+    return Place(
+        lakes=region.lakes,
+        streams=region.streams,
+        worth=region.lakes["worth"].to_numpy(float),
+        past=past,
+        stated_establish={
+            name: one.values.entries["establish"] for name, one in evidence.species.items()
+        },
+    )
+
+
+def spread_inputs(
+    estimates: Estimates, movement: Movement, *, place: Place, trips: Array | None = None
+) -> tuple[dict[str, SpreadInputs], dict[str, Calibration]]:
+    """
+    Inputs of the spread of every species for one set of estimates.
+
+    The establishment chance is calibrated anew for every set, so that it makes good whatever the
+    drawn rates and carriage have too much or too little: only their product is seen in finds.
+
+    Parameters
+    ----------
+    estimates : Estimates
+        Best estimates or one draw.
+    movement : Movement
+        The law of movement.
+    place : Place
+        Fixed facts of the region.
+    trips : array, shape (K, K), optional
+        Trips between landings, if they are at hand already.
+
+    Returns
+    -------
+    inputs : dict of species to SpreadInputs
+        All share one trip matrix.
+    calibration : dict of species to Calibration
+        Establishment chances.
+    """
+    launching, retrieving = (DIRECTIONS.index(d) for d in ("launching", "retrieving"))
+    other, outside = WATERS.index("other"), WATERS.index("outside")
+    shares = estimates.shares[launching]
+    if trips is None:
+        trips = movement.trips(
+            estimates.launches, shares[:, other], coefficients=estimates.coefficients
+        )
+    leaving = leaving_rates(estimates.gaps[retrieving], estimates.ballast)
+    arriving = arriving_relative(estimates.gaps[launching], estimates.launches)
+    elsewhere = estimates.launches * shares[:, outside] * estimates.assumptions["outside_infested"]
+    traffic = estimates.launches / max(estimates.launches.sum(), 1e-12)
+    effect = np.full(len(ROUTES), 1 - estimates.education_ratio)
+    effect[ROUTES.index("residual")] = 0.0  # nobody can empty a ballast tank wholly
+    inputs, calibration = {}, {}
+    for name, species in estimates.species.items():
+        bare = SpreadInputs(
+            trips=trips,
+            landing_lake=movement.landing_lake,
+            leaving=leaving,
+            arriving=arriving,
+            weights=_weights(species, estimates),
+            outside_boats=elsewhere,
+            outside_leaving=leaving @ traffic,
+            education_effect=effect,
+            establish=np.nan,
+            allee_exponent=species.values["allee_exponent"],
+            habitat=habitat(species, place.lakes),
+            streams=stream_rates(species, place.streams, place.lakes.index),
+            initial=np.asarray(estimates.infested[name], float),
+            worth=place.worth,
+        )
+        stated = place.stated_establish[name]
+        fit = calibrate(bare, place.past[name], prior=stated.value, prior_log_sd=_log_sd(stated))
+        calibration[name] = fit
+        inputs[name] = replace(bare, establish=min(fit.at(estimates.establish_score[name]), 1.0))
+    return inputs, calibration
+
+
+def _weights(species: Species, estimates: Estimates) -> Array:
+    """Carriage times survival on each route, averaged over the days out that were seen."""
+    survival = mean_survival(
+        species,
+        ROUTES,
+        estimates.days_out.days,
+        estimates.days_out.weight,
+        water_temperature_c=estimates.assumptions["water_temperature_c"],
+        cool_damp_share=estimates.assumptions["cool_damp_share"],
+    )
+    return route_weights(species, survival)
+
+
+def _log_sd(stated: Assumption) -> float:
+    """Spread of a stated range on the log scale, mean of its two sides."""
+    return float(np.log(stated.high / stated.low) / (2 * Z90))

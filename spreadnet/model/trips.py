@@ -1,0 +1,232 @@
+"""Step two of the chain: how boats move in this region, from whatever there is to learn it from."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from spreadnet.evidence.chance import stream
+from spreadnet.evidence.region import Note
+from spreadnet.model.distance import landing_lake_positions, landing_to_lake_km
+from spreadnet.model.gravity import GravityFit, assumed_gravity, fit_gravity
+from spreadnet.model.interviews import build_interviews
+from spreadnet.model.law_choice import chosen_law, compare_laws
+from spreadnet.model.movement import (
+    destination_shares,
+    lake_attractions,
+    law_shares,
+    trip_matrix,
+)
+from spreadnet.model.movement_table import movements_trips, unplaced_trips
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from spreadnet.evidence.gather import Evidence
+    from spreadnet.evidence.region import Region
+
+    Array = NDArray[np.floating]
+
+TripLaw = Callable[[Any, Any], Any]  # (mass, distance_km) -> weight, see movement.law_shares
+FEWEST_BOATS = 1e-6  # a landing without traffic still needs a logarithm
+FEWEST_INTERVIEWS = 30  # below this the interviews say less than the assumed exponents
+LARGE = 1000  # landings above which trips are held in half the memory
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Movement:
+    """
+    How boats move between lakes, ready to give trips.
+
+    Attributes
+    ----------
+    kind : str
+        `fitted` to interviews, `assumed`, `own law` (a researcher's) or `movements` (a table).
+    landing_lake : array of int, shape (K,)
+        Position of each landing's lake.
+    distance_km : array, shape (K, L)
+        From every landing to every lake.
+    area_ha : array, shape (L,)
+        Areas of the lakes.
+    fit : GravityFit or None
+        Coefficients with their covariance; None for `own law` and `movements`.
+    laws : DataFrame or None
+        Comparison of laws on landings held out, where there were interviews.
+    interviews : int
+        Interviews that named another lake with a landing.
+    law : callable or None
+        A researcher's own law.
+    ready : array, shape (K, K), or None
+        Trips from a `movements` table.
+    notes : tuple of Note
+        What the fit did without.
+    """
+
+    kind: str
+    landing_lake: NDArray[np.integer]
+    distance_km: Array
+    area_ha: Array
+    fit: GravityFit | None
+    laws: pd.DataFrame | None
+    interviews: int
+    law: TripLaw | None
+    ready: Array | None
+    notes: tuple[Note, ...] = ()
+
+    @property
+    def coefficients(self) -> Array:
+        """Coefficients of the fit, none where nothing was fitted."""
+        return np.zeros(0) if self.fit is None else self.fit.bounded()
+
+    def draw(self, rng: np.random.Generator) -> Array:
+        """One set of coefficients, as uncertain as the interviews leave them."""
+        return np.zeros(0) if self.fit is None else self.fit.draw(rng)
+
+    def trips(self, launches: Array, share_other: Array, *, coefficients: Array) -> Array:
+        """
+        Trips a season between landings.
+
+        Parameters
+        ----------
+        launches : array, shape (K,)
+            Boats launched in the season.
+        share_other : array, shape (K,)
+            Share of those whose last water was another lake of the region.
+        coefficients : array, shape (P,)
+            As `coefficients` or `draw` give them.
+
+        Returns
+        -------
+        trips : array, shape (K, K)
+            From landing of the row to landing of the column; 0 within a lake.
+        """
+        if self.ready is not None:
+            return self.ready
+        launches = np.maximum(launches, FEWEST_BOATS)
+        attractions = lake_attractions(self.area_ha, launches, self.landing_lake)
+        if self.law is not None:
+            mass = np.bincount(self.landing_lake, launches, minlength=len(self.area_ha)).astype(
+                float
+            )
+            shares = law_shares(self.law, mass, self.distance_km, self.landing_lake)
+        elif self.fit is not None:
+            shares = destination_shares(
+                self.fit,
+                attractions,
+                self.distance_km,
+                self.landing_lake,
+                coefficients=coefficients,
+                dtype=self.distance_km.dtype,
+            )
+        return trip_matrix(launches, share_other, shares, self.landing_lake)
+
+    def summary(self) -> dict[str, Any]:
+        """What was used and how well it is known, for the run record."""
+        return {
+            "kind": self.kind,
+            "interviews": self.interviews,
+            "law": None if self.fit is None else self.fit.law.name,
+            "coefficients": None if self.fit is None else self.fit.table(),
+            "laws_compared": self.laws,
+        }
+
+
+def fit_movement(
+    region: Region, evidence: Evidence, *, seed: int, law: TripLaw | None = None
+) -> Movement:
+    """
+    Learn how boats move, from the best source there is.
+
+    In order: a researcher's own law, a `movements` table, the interviews, and, where hardly any
+    interview names another lake, the exponents that are assumed.
+
+    Parameters
+    ----------
+    region : Region
+        The input.
+    evidence : Evidence
+        Result of `gather_evidence`; its traffic says how much each lake attracts.
+    seed : int
+        Seed of the folds by which laws are compared.
+    law : callable, optional
+        `(mass, distance_km) -> weight`; mass is the boats launched at each lake.
+
+    Returns
+    -------
+    movement : Movement
+        Ready to give trips.
+    """
+    landing_lake = landing_lake_positions(region.landings, region.lakes)
+    dtype = np.float32 if len(region.landings) > LARGE else np.float64
+    distance_km = landing_to_lake_km(region.landings, region.lakes, dtype=dtype)
+    area_ha = region.lakes["area_ha"].to_numpy(float)
+    launches = np.maximum(evidence.traffic.table["launches"].to_numpy(float), FEWEST_BOATS)
+    interviews = build_interviews(region.contacts, region.visits, region.landings, region.lakes)
+    named = int(interviews.total)
+    base = {
+        "landing_lake": landing_lake,
+        "distance_km": distance_km,
+        "area_ha": area_ha,
+        "interviews": named,
+        "fit": None,
+        "laws": None,
+        "law": None,
+        "ready": None,
+    }
+    if law is not None:
+        return Movement(**{**base, "kind": "own law", "law": law})
+    if len(region.movements):
+        return Movement(**{**base, **_from_table(region, landing_lake, launches, dtype)})
+    if named < FEWEST_INTERVIEWS:
+        text = (
+            f"{named} interviews name another lake with a landing, too few to learn how boats "
+            "move: the assumed distance and area exponents are used"
+        )
+        return Movement(
+            **{
+                **base,
+                "kind": "assumed",
+                "fit": assumed_gravity(evidence.assumptions),
+                "notes": (Note("movement-assumed", text),),
+            }
+        )
+    attractions = lake_attractions(area_ha, launches, landing_lake)
+    laws = compare_laws(interviews, attractions, distance_km, rng=stream(seed, "folds of landings"))
+    chosen = chosen_law(laws)
+    fit = fit_gravity(interviews, attractions, distance_km, law=chosen)
+    text = (
+        f"movement: the {chosen.name.replace('_', ' ')} law predicts landings held out best or as "
+        f"well as a longer one, from {named:,} interviews at {fit.landings} landings"
+    )
+    return Movement(
+        **{
+            **base,
+            "kind": "fitted",
+            "fit": fit,
+            "laws": laws,
+            "notes": (Note("movement-fitted", text),),
+        }
+    )
+
+
+def _from_table(
+    region: Region, landing_lake: NDArray[np.integer], launches: Array, dtype: type
+) -> dict[str, Any]:
+    """Trips from a ready table, with a note on those that no landing can take."""
+    lake_id = region.lakes.index
+    lost = unplaced_trips(region.movements, landing_lake, lake_id=lake_id)
+    notes = [Note("movement-table", "movement: the table `movements` is used, not the interviews")]
+    if lost > 0:
+        text = f"{lost:,.0f} trips of `movements` leave or reach a lake without a landing: left out"
+        notes.append(Note("movement-unplaced", text))
+    return {
+        "kind": "movements",
+        "ready": movements_trips(
+            region.movements, launches, landing_lake, lake_id=lake_id, dtype=dtype
+        ),
+        "notes": tuple(notes),
+    }

@@ -1,0 +1,125 @@
+"""Step four of the chain: everything a run leaves behind, in one folder."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from time import perf_counter
+from typing import TYPE_CHECKING
+
+from spreadnet.decisions.assessment import CAUTIONS
+from spreadnet.decisions.summary import finding
+from spreadnet.outputs.folder import whole_folder
+from spreadnet.outputs.map import Caption, map_html, region_map
+from spreadnet.outputs.record import run_number, run_record, version, write_record
+from spreadnet.outputs.tables import write_tables
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import folium
+
+    from spreadnet.decisions.assessment import Assessment
+
+FILES = (
+    "landings.csv",
+    "lakes.csv",
+    "trips.csv",
+    "gap_rates.csv",
+    "comparison.csv",
+    "network.graphml",
+    "region.gpkg",
+    "map.html",
+    "run.json",
+)
+
+
+def write_results(
+    assessment: Assessment,
+    folder: str | Path,
+    *,
+    force: bool = False,
+    made_on: date | None = None,
+    timings: Mapping[str, float] | None = None,
+) -> list[Path]:
+    """
+    Write tables, network, map and run record into one folder.
+
+    Everything is written beside the folder first and moved into place when all is done, so that
+    an error or an interruption never leaves half a result.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Result of `assess`.
+    folder : path
+        Where the results go.
+    force : bool
+        Whether an earlier result there may be replaced.
+    made_on : date, optional
+        Day printed on the map and in the record; today when left out.
+    timings : mapping of stage to seconds, optional
+        Kept in the record.
+
+    Returns
+    -------
+    files : list of Path
+        The files, in their final place.
+
+    Raises
+    ------
+    OutputError
+        If the folder exists and may not be replaced, or can't be written.
+    """
+    folder, made_on = Path(folder), made_on or date.today()
+    began = perf_counter()
+    with whole_folder(folder, force=force, ours=FILES) as staged:
+        files = write_tables(assessment, staged)
+        page = staged / "map.html"
+        page.write_text(map_html(assessment_map(assessment, made_on=made_on)), encoding="utf-8")
+        files.append(page)
+        spent = {**(timings or {}), "writing the results": perf_counter() - began}
+        record = run_record(assessment, timings=spent, made_on=made_on)
+        files.append(write_record(record, staged / "run.json", files=files))
+    return [folder / file.name for file in files]
+
+
+def assessment_map(assessment: Assessment, *, made_on: date | None = None) -> folium.Map:
+    """
+    Map of an assessment, for a notebook or a page.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Result of `assess`.
+    made_on : date, optional
+        Day printed on the map; today when left out.
+
+    Returns
+    -------
+    map : folium.Map
+        Layers can be added to it; `map_html` makes the page.
+    """
+    settings = assessment.region.settings
+    caption = Caption(
+        region=settings.name,
+        title=finding(assessment),
+        made_on=(made_on or date.today()).isoformat(),
+        version=version(),
+        seed=assessment.seed,
+        draws=assessment.draws,
+        seasons=assessment.seasons,
+        season=f"{settings.season_first_day} to {settings.season_last_day}",
+        species={n: assessment.evidence.species[n].label for n in settings.species},
+        cautions=CAUTIONS,
+        notes=tuple(note.text for note in assessment.notes),
+        status_through=_status_through(assessment),
+        run=run_number(assessment),
+    )
+    return region_map(assessment.lakes, assessment.landings, assessment.trips, caption=caption)
+
+
+def _status_through(assessment: Assessment) -> str | None:
+    """Day of the last survey or find, None where no date is given."""
+    dates = assessment.region.status[["first_found", "last_survey"]].stack().dropna()
+    return None if dates.empty else str(dates.max().date())
