@@ -60,13 +60,14 @@ def gather_evidence(region: Region, *, assumptions: Assumptions = DEFAULT) -> Ev
         If `region.toml` names an assumption or species that does not exist.
     """
     settings = region.settings
-    used = assumptions.with_changes(settings.assumptions)
     known = read_species()
+    changes = settings.assumptions
+    used = assumptions.with_changes({n: c for n, c in changes.items() if n not in known})
     unknown = [name for name in settings.species if name not in known]
     if unknown:
         message = f"Invalid species '{unknown[0]}'. Known are {', '.join(known)}."
         raise ValueError(message)
-    species = {name: known[name] for name in settings.species}
+    species = {name: known[name].with_changes(changes.get(name, {})) for name in settings.species}
     seen = (region.contacts, region.visits, region.landings)
     return Evidence(
         traffic=fit_traffic(
