@@ -148,7 +148,7 @@ def lake_points(landing_points: Array, landing_lake: NDArray[np.integer], middle
     """
     Where a trip to each lake ends: the mean position of its landings.
 
-    Boats are driven to landings, not to the middle of the water; on a long lake the two can be
+    Boats are driven to landings, not to the middle of the water; on large waters the two can be
     tens of kilometres apart.
 
     Parameters
