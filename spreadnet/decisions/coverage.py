@@ -61,6 +61,7 @@ def hour_reach(
     *,
     can_staff: NDArray[np.bool_],
     launches: Array | None = None,
+    refusal: float | None = None,
 ) -> Reach:
     """
     Share of each landing's boats that one hour of an educator crew reaches.
@@ -79,6 +80,8 @@ def hour_reach(
     launches : array, shape (K,), optional
         Boats launched in the season, where they differ from the estimate of `traffic`: its rates
         are scaled to them.
+    refusal : float, optional
+        Share of parties that do not want to talk, in place of that of `traffic`.
 
     Returns
     -------
@@ -97,7 +100,7 @@ def hour_reach(
     retrieval_rate = traffic.retrieval_rate * scale[:, None]
     both = launch_rate + retrieval_rate
     spoken = np.minimum(1, settings.contacts_per_hour / np.maximum(both, 1e-12))
-    spoken = spoken * (1 - traffic.refusal)
+    spoken = spoken * (1 - (traffic.refusal if refusal is None else refusal))
     launched = np.maximum(launch_rate @ hours, 1e-12)[:, None]
     retrieved = np.maximum(retrieval_rate @ hours, 1e-12)[:, None]
     return Reach(

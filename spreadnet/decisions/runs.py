@@ -151,6 +151,7 @@ def run_model(
         region.settings,
         can_staff=region.landings["can_staff"].fillna(True).to_numpy(bool),
         launches=estimates.launches,
+        refusal=estimates.refusal,
     )
     return Run(region.settings.species, inputs, paths, slopes, calibration, reach)
 

@@ -71,7 +71,12 @@ def gather_evidence(region: Region, *, assumptions: Assumptions = DEFAULT) -> Ev
     seen = (region.contacts, region.visits, region.landings)
     return Evidence(
         traffic=fit_traffic(
-            region.visits, region.landings, region.lakes, settings, assumptions=used
+            region.visits,
+            region.landings,
+            region.lakes,
+            settings,
+            assumptions=used,
+            contacts=region.contacts,
         ),
         shares=fit_shares(*seen, region.lakes, assumptions=used),
         gaps=fit_gaps(*seen, assumptions=used, education=settings.education),

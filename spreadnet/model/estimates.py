@@ -32,6 +32,8 @@ class Estimates:
     ----------
     launches : array, shape (K,)
         Boats launched in the season.
+    refusal : float
+        Share of parties that do not want to talk.
     shares : array, shape (2, K, 4)
         Where boats launching were last, and where boats retrieved go next.
     gaps : array, shape (2, G, K)
@@ -55,6 +57,7 @@ class Estimates:
     """
 
     launches: Array
+    refusal: float
     shares: Array
     gaps: Array
     ballast: Array
@@ -85,6 +88,7 @@ def best_estimates(evidence: Evidence, movement: Movement) -> Estimates:
     """
     return Estimates(
         launches=evidence.traffic.table["launches"].to_numpy(float),
+        refusal=evidence.traffic.refusal,
         shares=evidence.shares.mean(),
         gaps=evidence.gaps.mean(),
         ballast=evidence.gaps.ballast,
@@ -127,6 +131,7 @@ def drawn_estimates(evidence: Evidence, movement: Movement, *, seed: int, draw: 
 
     return Estimates(
         launches=evidence.traffic.draw_launches(rng("traffic")),
+        refusal=evidence.traffic.draw_refusal(rng("refusal")),
         shares=evidence.shares.draw(rng("shares")),
         gaps=evidence.gaps.draw(rng("gap rates")),
         ballast=evidence.gaps.draw_ballast(rng("ballast")),

@@ -1,0 +1,108 @@
+"""Beta distributions: from a stated range, and the intervals they give."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.special import betaincinv
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+    from spreadnet.assumptions import Assumption
+
+    Array = NDArray[np.floating]
+
+MOST = 1e6  # boats that a number given without a range counts for
+
+
+def beta_interval(alpha: ArrayLike, beta: ArrayLike, *, level: float = 0.9) -> tuple[Array, Array]:
+    """
+    Middle interval of beta distributions.
+
+    Parameters
+    ----------
+    alpha, beta : array_like
+        Both above 0, of the same shape.
+    level : float
+        Chance that the interval holds, 0 to 1.
+
+    Returns
+    -------
+    low, high : arrays
+        Equal tails, (1 - level) / 2 each.
+
+    Raises
+    ------
+    ValueError
+        If `level` is not between 0 and 1.
+
+    Notes
+    -----
+    With 0.5 added to found and not found it is the Jeffreys interval (Brown, Cai & DasGupta
+    2001, Stat Sci 16:101).
+
+    Examples
+    --------
+    >>> [round(float(end), 4) for end in beta_interval(438, 544, level=0.95)]
+    [0.4151, 0.4772]
+    """
+    if not 0 < level < 1:
+        message = f"Invalid level '{level}'. It must lie between 0 and 1."
+        raise ValueError(message)
+    tail = (1 - level) / 2
+    return betaincinv(alpha, beta, tail), betaincinv(alpha, beta, 1 - tail)
+
+
+def beta_from_moments(mean: Array, variance: Array) -> tuple[Array, Array]:
+    """
+    Beta distributions with the means and variances given.
+
+    Examples
+    --------
+    >>> alpha, beta = beta_from_moments(np.array([0.25]), np.array([0.0375]))
+    >>> alpha.round(6), beta.round(6)
+    (array([1.]), array([3.]))
+    """
+    inside = np.clip(mean, 1e-9, 1 - 1e-9)
+    most = inside * (1 - inside)
+    weight = most / np.clip(variance, most / MOST, most * (1 - 1e-9)) - 1
+    return inside * weight, (1 - inside) * weight
+
+
+def beta_from_range(assumption: Assumption) -> tuple[float, float]:
+    """
+    Beta distribution of an assumed share: its mean, and a 90% interval as wide as its range.
+
+    Parameters
+    ----------
+    assumption : Assumption
+        A share, 0 to 1. A range of no width counts as a million boats.
+
+    Returns
+    -------
+    alpha, beta : float
+        Their sum is how many boats the assumption counts for.
+
+    Raises
+    ------
+    ValueError
+        If the value is not between 0 and 1.
+
+    Examples
+    --------
+    >>> from spreadnet.assumptions import DEFAULT
+    >>> alpha, beta = beta_from_range(DEFAULT.entries["education_check_together"])
+    >>> round(alpha / (alpha + beta), 2), round(alpha + beta)
+    (0.48, 16)
+    """
+    if not 0 <= assumption.value <= 1:
+        message = f"Invalid '{assumption.name}' '{assumption.value}'. A share lies in 0 to 1."
+        raise ValueError(message)
+    mean = float(np.clip(assumption.value, 1e-6, 1 - 1e-6))
+    weights = np.geomspace(MOST, 1.0, 4000)
+    low, high = beta_interval(mean * weights, (1 - mean) * weights)
+    wide = np.flatnonzero(high - low >= assumption.high - assumption.low)
+    weight = weights[wide[0]] if wide.size else weights[np.argmax(high - low)]
+    return float(mean * weight), float((1 - mean) * weight)

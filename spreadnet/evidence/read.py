@@ -1,0 +1,319 @@
+"""A region folder to a frozen `Region`, with every problem found in one pass."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+
+from spreadnet.errors import InputError, Problem
+from spreadnet.evidence.cells import Manner
+from spreadnet.evidence.check import (
+    Checked,
+    check_table,
+    fill_defaults,
+    reference_problems,
+    row_problems,
+    settle_blocks,
+    settle_waters,
+    visit_notes,
+)
+from spreadnet.evidence.files import BOOK_SUFFIXES, TEXT_SUFFIXES, find_files, fingerprint
+from spreadnet.evidence.geography import Placed, place_lakes, place_landings
+from spreadnet.evidence.region import TABLES, Note, Region, Settings, Source
+from spreadnet.evidence.settings import FILE, SettingsReading, read_settings
+from spreadnet.evidence.shapes import read_vector
+from spreadnet.evidence.tables import columns
+from spreadnet.evidence.text import Reading, TextTable, read_csv
+from spreadnet.evidence.without import without_notes
+from spreadnet.evidence.workbook import read_xlsx
+
+NEEDS_ROWS = ("lakes", "landings")
+
+
+def read_region(folder: str | Path) -> Region:
+    """
+    The region of a folder, ready for the model.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Folder with `region.toml` and the tables.
+
+    Returns
+    -------
+    region : Region
+        Frozen; nothing in the folder is changed.
+
+    Raises
+    ------
+    InputError
+        If anything in the files has to be mended first; `problems` holds all of it.
+    """
+    problems, region = check_region(folder)
+    if region is None:
+        raise InputError(problems)
+    return region
+
+
+def check_region(
+    folder: str | Path, *, species: Collection[str] | None = None
+) -> tuple[list[Problem], Region | None]:
+    """
+    Every problem of a region folder in one pass, and the region when there is none.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Folder with `region.toml` and the tables.
+    species : collection of str, optional
+        Known species; those of `spreadnet.evidence.species` when not given.
+
+    Returns
+    -------
+    problems, region : list of Problem, Region or None
+        Problems in the order of files and rows. What the run will do without is in
+        `region.notes`.
+    """
+    folder = Path(folder)
+    if not folder.is_dir():
+        return [_no_folder(folder)], None
+    files = find_files(folder)
+    known_species = _species() if species is None else species
+    settings = _settings(files.paths.get("region"), known_species)
+    readings = {t: _read(files.paths[t], t) for t in TABLES if t in files.paths}
+    problems = [*files.problems, *settings.problems]
+    notes = list(files.notes)
+    for reading in readings.values():
+        problems += reading.problems
+        notes += reading.notes
+    texts = {t: r.table for t, r in readings.items() if r.table is not None}
+    manner = Manner(settings.settings.decimal, settings.settings.date_format)
+    tables = {t: check_table(text, manner=manner) for t, text in texts.items()}
+    for table, settle in (("contacts", settle_waters), ("hours", settle_blocks)):
+        if table in tables:
+            tables[table] = settle(tables[table])
+    placed = _place(texts, tables, settings)
+    problems += _all_problems(texts, tables, settings.settings, placed, known_species)
+    notes += [note for checked in tables.values() for note in checked.notes]
+    notes += [note for place in placed.values() for note in place.notes]
+    if problems:
+        return _in_order(problems), None
+    region = _region(settings.settings, tables, placed, notes)
+    sources = tuple(_source(table, path, texts) for table, path in files.paths.items())
+    return [], _with_sources(region, sources)
+
+
+def _species() -> Collection[str]:
+    """Names of the species that ship with spreadnet."""
+    from spreadnet.evidence.species import read_species
+
+    return tuple(read_species())
+
+
+def _no_folder(folder: Path) -> Problem:
+    """The problem that the folder is not there."""
+    return Problem(
+        "no-folder",
+        folder.name or str(folder),
+        "there is no such folder",
+        "A region is a folder with region.toml and the tables.",
+        "Check the path; `spreadnet new FOLDER` makes one with empty tables.",
+    )
+
+
+def _settings(path: Path | None, species: Collection[str]) -> SettingsReading:
+    """`region.toml`, or placeholders when it is not there (that is told elsewhere)."""
+    if path is None:
+        empty = read_settings(b"", species=species)
+        return SettingsReading(empty.settings, (), {})
+    try:
+        return read_settings(path.read_bytes(), species=species)
+    except OSError as error:
+        empty = read_settings(b"", species=species)
+        return SettingsReading(empty.settings, (_no_access(path, error),), {})
+
+
+def _no_access(path: Path, error: OSError) -> Problem:
+    """The problem that the system does not let a file be read."""
+    return Problem(
+        "no-access",
+        path.name,
+        f"the file can't be opened ({type(error).__name__})",
+        "Nothing in it can be used.",
+        "Close it where it is open (a workbook in Excel), check the permissions, and try again.",
+    )
+
+
+def _read(path: Path, table: str) -> Reading:
+    """One file as text cells, by its ending."""
+    suffix = path.suffix.lower()
+    try:
+        if suffix in TEXT_SUFFIXES:
+            reading = read_csv(path.read_bytes(), table=table, file=path.name)
+        elif suffix in BOOK_SUFFIXES:
+            reading = read_xlsx(path.read_bytes(), table=table, file=path.name)
+        else:
+            path.open("rb").close()  # so that a locked file is told as such, not as GDAL does
+            reading = read_vector(path, table=table)
+    except OSError as error:
+        return Reading(None, (_no_access(path, error),))
+    if reading.table is not None and reading.table.cells.empty and table in NEEDS_ROWS:
+        return Reading(reading.table, (*reading.problems, _no_rows(path, table)), reading.notes)
+    return reading
+
+
+def _no_rows(path: Path, table: str) -> Problem:
+    """The problem that a required table has headings only."""
+    return Problem(
+        "no-rows",
+        path.name,
+        "the table has no rows below its headings",
+        f"Without {table} there is nothing to rank.",
+        f"Fill in one row for each of the {table}.",
+        row=2,
+    )
+
+
+def _place(
+    texts: dict[str, TextTable], tables: dict[str, Checked], settings: SettingsReading
+) -> dict[str, Placed]:
+    """Lakes and landings in space, as far as they could be read."""
+    lakes = Placed(None, None)
+    placed = {}
+    row = settings.lines.get("crs")
+    if "lakes" in tables and _has_place(texts["lakes"]):
+        lakes = place_lakes(texts["lakes"], tables["lakes"], settings.settings, row=row)
+        placed["lakes"] = lakes
+    if "landings" in tables:
+        placed["landings"] = place_landings(
+            texts["landings"],
+            tables["landings"],
+            lakes,
+            settings.settings,
+            lakes_file=texts["lakes"].file if "lakes" in texts else "lakes",
+        )
+    return placed
+
+
+def _has_place(text: TextTable) -> bool:
+    """Whether a table says where its rows are (that it does not is told by its headings)."""
+    return len(text.cells) > 0 and (
+        text.geometry is not None or {"longitude", "latitude"} <= set(text.cells.columns)
+    )
+
+
+def _all_problems(
+    texts: dict[str, TextTable],
+    tables: dict[str, Checked],
+    settings: Settings,
+    placed: dict[str, Placed],
+    species: Collection[str],
+) -> list[Problem]:
+    """Problems of cells, places, references and rows."""
+    known: dict[str, Collection[str]] = {"species": species}
+    keys = {"lakes": "lake_id", "landings": "landing_id", "visits": "visit_id"}
+    for table, key in keys.items():
+        if table in tables and key in texts[table].cells:
+            known[table] = frozenset(tables[table].frame[key].dropna())
+    files = {table: text.file for table, text in texts.items()}
+    problems = [p for place in placed.values() for p in place.problems]
+    for checked in tables.values():
+        problems += checked.problems
+        problems += reference_problems(checked, known, files)
+        problems += row_problems(checked, settings)
+    return problems
+
+
+def _in_order(problems: list[Problem]) -> list[Problem]:
+    """Problems in the order of files and rows, each once."""
+    order = {name: i for i, name in enumerate((FILE.removesuffix(".toml"), *TABLES))}
+
+    def place(problem: Problem) -> tuple[int, str, int]:
+        """Sort key: table, file, row."""
+        stem = problem.file.split(".")[0].lower()
+        return order.get(stem, len(order)), problem.file, problem.row or 0
+
+    return sorted(dict.fromkeys(problems), key=place)
+
+
+def _computed(
+    table: str, checked: Checked, placed: dict[str, Placed], settings: Settings
+) -> dict[str, Any]:
+    """Defaults that are worked out from other cells."""
+    frame = checked.frame
+    if table == "lakes":
+        area = placed["lakes"].frame["area_ha"]  # type: ignore[index]
+        return {"name": frame["lake_id"], "area_ha": frame["lake_id"].map(area)}
+    if table == "landings":
+        return {"name": frame["landing_id"]}
+    if table == "status":
+        return {"surveys": frame["status"].map({"absent": 1, "unknown": 0}).astype("Int64")}
+    return {"hours": settings.shift_hours} if table == "hours" else {}
+
+
+def _region(
+    settings: Settings, tables: dict[str, Checked], placed: dict[str, Placed], notes: list[Note]
+) -> Region:
+    """The region of tables without problems."""
+    filled = {t: fill_defaults(c, _computed(t, c, placed, settings)) for t, c in tables.items()}
+    frames = {t: filled[t].frame if t in filled else empty_frame(t) for t in TABLES}
+    for table, checked in filled.items():
+        notes = notes + [n for n in checked.notes if n not in tables[table].notes]
+    lakes = _spatial(frames["lakes"], placed["lakes"].frame, "lake_id")
+    landings = frames["landings"].drop(columns="lake_id").join(placed["landings"].frame)
+    landings = _spatial(landings, None, "landing_id", crs=lakes.crs)
+    plain = {t: frames[t].reset_index(drop=True) for t in TABLES[2:]}
+    plain["visits"] = plain["visits"].set_index("visit_id")
+    notes += visit_notes(plain["visits"])
+    notes += without_notes({**plain, "landings": landings}, settings, lakes=list(lakes.index))
+    order = ["lake_id", "name", "geometry", "ramp_lanes", "trailer_stalls", "jurisdiction"]
+    landings = landings[[*order, "can_staff", "shore_distance_m"]]
+    crs = placed["lakes"].crs
+    assert crs is not None
+    return Region(settings, lakes, landings, **plain, crs=crs, notes=tuple(notes))
+
+
+def _spatial(
+    frame: pd.DataFrame, shapes: gpd.GeoDataFrame | None, key: str, *, crs: Any = None
+) -> gpd.GeoDataFrame:
+    """A table indexed by its id with its geometry, without longitude and latitude."""
+    made = frame.set_index(key).drop(columns=["longitude", "latitude"])
+    if shapes is None:
+        return gpd.GeoDataFrame(made, geometry="geometry", crs=crs)
+    made.insert(1, "geometry", shapes["geometry"].reindex(made.index))
+    return gpd.GeoDataFrame(made, geometry="geometry", crs=shapes.crs)
+
+
+def empty_frame(table: str) -> pd.DataFrame:
+    """
+    A table without rows, in the types that its columns have.
+
+    Examples
+    --------
+    >>> empty_frame("streams").dtypes.astype(str).to_dict()
+    {'upstream_lake_id': 'str', 'downstream_lake_id': 'str', 'distance_km': 'float64',
+    'barrier': 'boolean'}
+    """
+    names = [n for n, c in columns(table).items() if c.kind != "geometry"]
+    text = TextTable(table, table, pd.DataFrame(columns=names, dtype="str"))
+    return check_table(text, manner=Manner()).frame
+
+
+def _source(table: str, path: Path, texts: dict[str, TextTable]) -> Source:
+    """The record of one file."""
+    size, sha256 = fingerprint(path)
+    text = texts.get(table)
+    if text is None:
+        return Source(table, path.name, size, sha256, 0, "UTF-8")
+    crs = text.crs.to_string() if text.crs is not None else None
+    return Source(table, path.name, size, sha256, len(text.cells), text.encoding, crs)
+
+
+def _with_sources(region: Region, sources: tuple[Source, ...]) -> Region:
+    """The region with the record of its files."""
+    return replace(region, sources=sources)
