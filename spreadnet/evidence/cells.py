@@ -15,7 +15,7 @@ from spreadnet.errors import Problem
 from spreadnet.evidence.dates import read_dates
 from spreadnet.evidence.privacy import shown
 from spreadnet.evidence.region import Note
-from spreadnet.evidence.tables import Column
+from spreadnet.evidence.tables import PURPOSE, Column
 
 YES = ("yes", "y", "true", "t", "1")
 NO = ("no", "n", "false", "f", "0")
@@ -101,11 +101,13 @@ def _each(
     codes, distinct = pd.factorize(cells)
     parsed = [parse(column, str(text), manner) if text else None for text in distinct]
     faulty = np.array([isinstance(p, Fault) for p in parsed], dtype=bool)
-    values = pd.array([None if isinstance(p, Fault) else p for p in parsed], dtype=_dtype(column))
+    values: Any = pd.array(
+        [None if isinstance(p, Fault) else p for p in parsed], dtype=_dtype(column)
+    )  # type: ignore[call-overload]
     series = pd.Series(values.take(codes), index=cells.index, name=column.name)
     if column.kind in ("number", "clock"):
         series = series.astype("float64")
-    rows = np.flatnonzero(faulty[codes]) if len(faulty) else []
+    rows: list[int] = np.flatnonzero(faulty[codes]).tolist() if len(faulty) else []
     problems = tuple(
         Problem(
             parsed[codes[i]].code,
@@ -129,9 +131,9 @@ def _dtype(column: Column) -> str:
 
 
 def why(column: Column) -> str:
-    """Why a column matters: its first sentence in `tables.csv`."""
-    unit = f" Unit: {column.unit}." if column.unit and column.kind != "clock" else ""
-    return re.split(r"(?<=[.]) (?=[A-Z])", column.description)[0] + unit
+    """Why a column matters: what it is, in its first sentence, and what its table is for."""
+    first = re.split(r"(?<=[.]) (?=[A-Z])", column.description)[0]
+    return f"{first} {PURPOSE.get(column.table, '')}".strip()
 
 
 def number(column: Column, text: str, manner: Manner) -> float | Fault:
@@ -148,7 +150,8 @@ def number(column: Column, text: str, manner: Manner) -> float | Fault:
     """
     value = _to_float(text, manner.decimal, grouped=not column.unit.startswith("degrees"))
     if value is None:
-        return Fault("not-a-number", f"{shown(text)} is not a number", _number_mend(text, manner))
+        mend = _number_mend(column, text, manner)
+        return Fault("not-a-number", f"{shown(text)} is not a number", mend)
     return _in_range(column, text, value)
 
 
@@ -175,7 +178,7 @@ def _ungroup(text: str, decimal: str) -> str:
     return re.sub(part, "", text)
 
 
-def _number_mend(text: str, manner: Manner) -> str:
+def _number_mend(column: Column, text: str, manner: Manner) -> str:
     """How to mend a text that is no number."""
     if manner.decimal == "." and re.fullmatch(r"[+-]?\d+,\d+", text):
         good = text.replace(",", ".")
@@ -183,20 +186,20 @@ def _number_mend(text: str, manner: Manner) -> str:
     if manner.decimal == "," and re.fullmatch(r"[+-]?\d+\.\d+", text):
         return 'Write it with a comma; or take decimal = "," out of region.toml.'
     if re.search(r"\d\s*[A-Za-z%²]", text):
-        return "Write the number alone, in the unit named above."
-    return "Write a number, or leave the cell empty if it is not known."
+        return "Write the number alone, without its unit."
+    unit = f" of {column.unit}" if column.unit and column.unit != "no unit" else ""
+    return f"Write a number{unit}, or leave the cell empty if it is not known."
 
 
 def _in_range(column: Column, text: str, value: float) -> float | Fault:
     """The value, or the fault that it lies outside the allowed range."""
     low, high = column.low, column.high
-    if (low is not None and value < low) or (high is not None and value > high):
-        unit = f" {column.unit}" if column.unit and column.unit != "no unit" else ""
-        what = f"{shown(text)} is outside {column.range_words}{unit}"
-        mend = "Correct the value; leave the cell empty if it is not known."
-        if low == 0 and value < 0:
-            mend = "It can't be negative. " + mend
-        return Fault("out-of-range", what, mend)
+    unit = f" {column.unit}" if column.unit and column.unit != "no unit" else ""
+    mend = f"Allowed: {column.range_words}{unit}. Correct it, or leave it empty if it is not known."
+    if low is not None and value < low:
+        return Fault("out-of-range", f"{shown(text)} is less than {low:g}", mend)
+    if high is not None and value > high:
+        return Fault("out-of-range", f"{shown(text)} is more than {high:g}", mend)
     return value
 
 
@@ -290,7 +293,7 @@ def _unknown_word(column: Column, text: str, row: int, *, file: str) -> Problem:
     )
 
 
-def nearest(word: str, known: Sequence[str]) -> str | None:
+def nearest(word: str, known: Sequence[str], *, cutoff: float = 0.6) -> str | None:
     """
     The known word nearest in spelling, or None when none is near.
 
@@ -299,7 +302,7 @@ def nearest(word: str, known: Sequence[str]) -> str | None:
     >>> nearest("lanuching", ["launching", "retrieving"])
     'launching'
     """
-    found = difflib.get_close_matches(word, list(known), n=1)
+    found = difflib.get_close_matches(word, list(known), n=1, cutoff=cutoff)
     return found[0] if found else None
 
 

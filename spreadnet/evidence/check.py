@@ -21,6 +21,7 @@ from spreadnet.evidence.text import TextTable
 LONGEST_VISIT_HOURS = 14.0  # more than a day's light: said in a note, not refused
 WATER_WORDS = ("outside", "none")
 SHOWN_ROWS = 5
+NEAR_ID = 0.75  # likeness above which an id is suggested; ids of one series are all alike
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,7 +55,8 @@ def check_table(text: TextTable, *, manner: Manner) -> Checked:
     problems = heading_problems(text)
     used = Manner(text.decimal or manner.decimal, manner.date_format)
     blank = pd.Series("", index=text.cells.index, dtype="str")
-    typed, notes = {}, []
+    typed: dict[str, pd.Series] = {}
+    notes: list[Note] = []
     swap = _swapped_columns(text, used)
     for name, column in known.items():
         if column.kind == "geometry":
@@ -269,20 +271,22 @@ def _unknown(
     """One problem for each cell whose value is not known."""
     single = {"lakes": "lake", "landings": "landing", "visits": "visit"}.get(target, target)
     hints = {value: _id_hint(value, known) for value in values.unique()}
-    last = f"Otherwise add it to {where}." if target != "species" else "See `spreadnet species`."
-    if column.name in ("last_water", "next_water"):
-        last = "Write outside for a water that is not in the region, none for no trip."
+    last = f"add it to {where}."
+    if target == "species":
+        last = "see `spreadnet species`."
+    elif column.name in ("last_water", "next_water"):
+        last = "write outside for a water that is not in the region, none for no trip."
     return [
         Problem(
             f"unknown-{single}",
             file,
             f"{shown(value)} is not in {where}",
             why(column),
-            f"{hints[value]}{last}",
-            row=int(row),
+            f"{hints[value]}Otherwise {last}" if hints[value] else last[0].upper() + last[1:],
+            row=row,
             column=column.name,
         )
-        for row, value in values.items()
+        for row, value in zip(values.index.tolist(), values, strict=True)
     ]
 
 
@@ -292,7 +296,8 @@ def _id_hint(value: str, known: Collection[str]) -> str:
     padded = [k for k in known if k.lstrip("0") == bare and bare.isdigit()]
     if padded:
         return f"'{padded[0]}' is: zeros in front were lost or added; keep ids as text. "
-    near = nearest(value, list(known))
+    turned = [k for k in known if sorted(k) == sorted(value)]  # two letters the wrong way round
+    near = turned[0] if turned else nearest(value, list(known), cutoff=NEAR_ID)
     return f"Did you mean '{near}'? " if near else ""
 
 
@@ -376,12 +381,13 @@ def _hour_rows(checked: Checked, settings: Settings) -> list[Problem]:
     """A block that is not in region.toml."""
     labels = {block.label for block in settings.blocks}
     problems = []
-    for row, text in checked.frame["block"].dropna().items():
+    given = checked.frame["block"].dropna()
+    for row, text in zip(given.index.tolist(), given, strict=True):
         block = block_of(text)
         if text.lower() != "any" and (block is None or block.label not in labels):
             mend = f"Use one of: any, {', '.join(sorted(labels))}."
             what = f"{shown(text)} is not a block of region.toml"
-            problems.append(_row_problem(checked, "unknown-word", int(row), "block", what, mend))
+            problems.append(_row_problem(checked, "unknown-word", row, "block", what, mend))
     return problems
 
 

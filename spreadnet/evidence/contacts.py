@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
 if TYPE_CHECKING:
-    import pandas as pd
     from numpy.typing import NDArray
 
     Positions = NDArray[np.integer]
@@ -27,11 +27,10 @@ def landing_positions(names: pd.Series, landings: pd.DataFrame) -> Positions:
 
     Examples
     --------
-    >>> import pandas as pd
     >>> landing_positions(pd.Series(["B", "A"]), pd.DataFrame(index=["A", "B"]))
     array([1, 0])
     """
-    found = landings.index.get_indexer(names)
+    found = landings.index.get_indexer(pd.Index(names))
     if np.any(found < 0):
         name = names.to_numpy()[np.argmin(found)]
         message = f"Invalid landing '{name}'. It must be one of the landings' ids."
@@ -50,11 +49,10 @@ def visit_positions(contacts: pd.DataFrame, visits: pd.DataFrame) -> Positions:
 
     Examples
     --------
-    >>> import pandas as pd
     >>> visit_positions(pd.DataFrame({"visit_id": ["V2"]}), pd.DataFrame(index=["V1", "V2"]))
     array([1])
     """
-    found = visits.index.get_indexer(contacts["visit_id"])
+    found = visits.index.get_indexer(pd.Index(contacts["visit_id"]))
     if np.any(found < 0):
         name = contacts["visit_id"].to_numpy()[np.argmin(found)]
         message = f"Invalid visit '{name}'. It must be one of the visits' ids."
@@ -100,7 +98,6 @@ def named_waters(
 
     Examples
     --------
-    >>> import pandas as pd
     >>> lakes = pd.DataFrame(index=["L1", "L2", "L3"])
     >>> landings = pd.DataFrame({"lake_id": ["L1", "L2"]}, index=["A", "B"])
     >>> contacts = pd.DataFrame(
@@ -118,13 +115,13 @@ def named_waters(
     answered = answer.notna().to_numpy(dtype=bool)
     outside = (answer == "outside").fillna(False).to_numpy(dtype=bool)
     none = (answer == "none").fillna(False).to_numpy(dtype=bool)
-    lake = lakes.index.get_indexer(answer)
+    lake = lakes.index.get_indexer(pd.Index(answer))
     named = answered & ~outside & ~none
     if np.any(named & (lake < 0)):
         word = answer.to_numpy()[np.argmax(named & (lake < 0))]
         message = f"Invalid water '{word}'. It must be a lake_id, 'outside' or 'none'."
         raise ValueError(message)
-    own = lakes.index.get_indexer(landings["lake_id"])
+    own = lakes.index.get_indexer(pd.Index(landings["lake_id"]))
     dry = named & ~np.isin(lake, own)
     kind = np.full(len(contacts), NO_ANSWER)
     kind[named & (lake == own[landing])] = 0

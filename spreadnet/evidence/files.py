@@ -76,7 +76,7 @@ def find_files(folder: Path) -> Files:
     if "contacts" in found and "visits" not in found:
         why = "Every contact belongs to a visit: its landing, day and hours are there."
         problems.append(_missing("visits", others, why))
-    notes = ()
+    notes: tuple[Note, ...] = ()
     if others:
         names = ", ".join(p.name for p in others)
         notes = (Note("not-read", f"not a table, so not read: {names}"),)

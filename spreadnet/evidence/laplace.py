@@ -78,7 +78,6 @@ def find_mode(objective: Objective, start: Array) -> Mode:
     >>> mode.at.round(6), mode.covariance.round(6)
     (array([3.]), array([[0.25]]))
     """
-
     found = minimize(
         objective,
         np.asarray(start, dtype=float),

@@ -108,7 +108,7 @@ def _repair(
         before, after = shapely.area(shapes[i]), shapely.area(fixed)
         change = abs(after - before) / before if before > 0 else np.inf
         if not np.isfinite(change) or change > MOST_CHANGE:
-            problems.append(_unrepaired(file, int(index[i]), ids.iloc[i], reason, change))
+            problems.append(_unrepaired(file, int(index[int(i)]), ids.iloc[i], reason, change))
         made[i] = fixed
         changes.append(change)
     kept = [c for c in changes if c <= MOST_CHANGE]
@@ -129,13 +129,13 @@ def _polygon_parts(shape: Any) -> Any:
 
 def _unrepaired(file: str, row: int, lake: str, reason: str, change: float) -> Problem:
     """The problem that a repair would change a lake too much."""
-    size = f"{change:.0%}" if np.isfinite(change) else "wholly"
+    size = f"by {change:.0%}" if np.isfinite(change) else "beyond measure"
     return _problem(
         "outline-invalid",
         file,
         row,
         f"the outline of lake '{lake}' is invalid ({reason})",
-        f"Repairing it would change its area by {size}, so its true shape can't be known.",
+        f"Repairing it would change its area {size}, so its true shape can't be known.",
         "Redraw it in a GIS, or use a point with area_ha.",
     )
 
@@ -151,7 +151,7 @@ def _wrong_kind(shapes: np.ndarray, index: pd.Index, ids: pd.Series, *, file: st
             _problem(
                 "geometry-kind",
                 file,
-                int(index[i]),
+                int(index[int(i)]),
                 f"lake '{ids.iloc[i]}' is drawn as a {shapes[i].geom_type} without an area",
                 "A lake is an area or one point.",
                 "Draw its outline as a polygon, or give one point and area_ha.",
@@ -168,7 +168,7 @@ def _too_wide(shapes: np.ndarray, index: pd.Index, ids: pd.Series, *, file: str)
         _problem(
             "antimeridian",
             file,
-            int(index[i]),
+            int(index[int(i)]),
             f"lake '{ids.iloc[i]}' is {bounds[i, 2] - bounds[i, 0]:.0f} degrees wide",
             "It crosses longitude 180 and was drawn the long way round the world.",
             "Cut it at longitude 180 into two parts of one multipolygon.",

@@ -71,7 +71,7 @@ def misplaced(
         return []
     row = int(points.index[0])
     if near(lat, lon) > MOST:
-        return [swapped(file, row, beside=lakes_file)]
+        return [swapped(file, row, beside=lakes_file, column="geometry")]
     if near(-lon, lat) > MOST:
         return [_wrong_sign(file, lakes_file, row)]
     return []
@@ -86,7 +86,7 @@ def _wrong_sign(file: str, lakes_file: str, row: int) -> Problem:
         "Places would land on the other side of the world, and nothing would be near anything.",
         "West of Greenwich is negative: is a minus sign missing?",
         row=row,
-        column="longitude",
+        column="geometry",
     )
 
 
@@ -193,7 +193,9 @@ def _far(
             f"landing '{names.loc[row]}' is {distance.loc[row] / 1000:.1f} km"
             f" from its lake '{stated.loc[row]}'",
             "One of the two is wrong, and every distance from it would be.",
-            f"Correct its place or its lake_id; the nearest lake is '{lakes.index[near]}'.",
+            "Correct its place."
+            if lakes.index[near] == stated.loc[row]
+            else f"Correct its place or its lake_id; the nearest lake is '{lakes.index[near]}'.",
             row=int(row),
             column="lake_id",
         )

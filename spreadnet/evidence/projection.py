@@ -208,13 +208,13 @@ def coordinate_problems(
         return True, []
     turned = (north <= 180) & (east <= 90)
     if turned[odd].mean() > 1 - MOST_SHARE_ODD and odd.mean() > MOST_SHARE_ODD:
-        return False, [swapped(file, int(odd.index[0]))]
+        return False, [swapped(file, int(odd.index[0]), column="geometry")]
     if odd.mean() > MOST_SHARE_ODD:
         return False, [_looks_like("crs-metres", file, crs.name, "metres", "degrees")]
     return False, [_out_of_range(file, int(row)) for row in odd.index[odd]]
 
 
-def swapped(file: str, row: int | None, *, beside: str = "") -> Problem:
+def swapped(file: str, row: int | None, *, beside: str = "", column: str = "longitude") -> Problem:
     """The problem that longitude and latitude stand in each other's place."""
     fit = f" (the other way round they lie near those of {beside})" if beside else ""
     return Problem(
@@ -224,7 +224,7 @@ def swapped(file: str, row: int | None, *, beside: str = "") -> Problem:
         "Places would land on the other side of the world, and nothing would be near anything.",
         "Put longitude (east is positive) first or under longitude, latitude under latitude.",
         row=row,
-        column="longitude",
+        column=column,
     )
 
 

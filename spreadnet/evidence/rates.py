@@ -226,8 +226,8 @@ def _collect(
     cell = counts.landing[:, None] * kinds + counts.stratum
     hours = np.bincount(
         cell.ravel(), (weights[:, None] * counts.hours).ravel(), minlength=landings * kinds
-    )
-    boats = np.bincount(counts.landing, weights * counts.boats, minlength=landings)
+    ).astype(float)
+    boats = np.bincount(counts.landing, weights * counts.boats, minlength=landings).astype(float)
     hours = hours.reshape(landings, kinds)
     phi = float((1 / weights).mean())
     return Rates(covariates, strata, mode, boats, hours, spread, phi)

@@ -102,7 +102,7 @@ def check_region(
     notes += [note for checked in tables.values() for note in checked.notes]
     notes += [note for place in placed.values() for note in place.notes]
     if problems:
-        return _in_order(problems), None
+        return _in_order(_without_echoes(problems)), None
     region = _region(settings.settings, tables, placed, notes)
     sources = tuple(_source(table, path, texts) for table, path in files.paths.items())
     return [], _with_sources(region, sources)
@@ -229,6 +229,18 @@ def _all_problems(
     return problems
 
 
+def _without_echoes(problems: list[Problem]) -> list[Problem]:
+    """Problems less those that only follow from another: of cells moved, or of lost formulas."""
+    moved = {(p.file, p.row) for p in problems if p.code == "long-row"}
+    lost = {p.file for p in problems if p.code == "formula-unsaved"}
+    return [
+        p
+        for p in problems
+        if p.code == "long-row"
+        or not ((p.file, p.row) in moved or (p.code == "missing-value" and p.file in lost))
+    ]
+
+
 def _in_order(problems: list[Problem]) -> list[Problem]:
     """Problems in the order of files and rows, each once."""
     order = {name: i for i, name in enumerate((FILE.removesuffix(".toml"), *TABLES))}
@@ -265,7 +277,9 @@ def _region(
     for table, checked in filled.items():
         notes = notes + [n for n in checked.notes if n not in tables[table].notes]
     lakes = _spatial(frames["lakes"], placed["lakes"].frame, "lake_id")
-    landings = frames["landings"].drop(columns="lake_id").join(placed["landings"].frame)
+    where = placed["landings"].frame
+    assert where is not None  # no problems, so every landing has its place
+    landings = frames["landings"].drop(columns="lake_id").join(where)
     landings = _spatial(landings, None, "landing_id", crs=lakes.crs)
     plain = {t: frames[t].reset_index(drop=True) for t in TABLES[2:]}
     plain["visits"] = plain["visits"].set_index("visit_id")
@@ -273,9 +287,19 @@ def _region(
     notes += without_notes({**plain, "landings": landings}, settings, lakes=list(lakes.index))
     order = ["lake_id", "name", "geometry", "ramp_lanes", "trailer_stalls", "jurisdiction"]
     landings = landings[[*order, "can_staff", "shore_distance_m"]]
-    crs = placed["lakes"].crs
-    assert crs is not None
-    return Region(settings, lakes, landings, **plain, crs=crs, notes=tuple(notes))
+    return Region(
+        settings=settings,
+        lakes=lakes,
+        landings=landings,
+        status=plain["status"],
+        streams=plain["streams"],
+        visits=plain["visits"],
+        contacts=plain["contacts"],
+        movements=plain["movements"],
+        hours=plain["hours"],
+        crs=str(placed["lakes"].crs),
+        notes=tuple(notes),
+    )
 
 
 def _spatial(

@@ -25,6 +25,17 @@ KINDS = (
     "dates",
     "clock ranges",
 )
+# Why each table is asked for: said with every fault in it, and in the templates' README.
+PURPOSE = {
+    "lakes": "A lake's place, size and water decide which boats it draws and what can live there.",
+    "landings": "Landings are what is ranked, and each must be on the right lake.",
+    "status": "Which lakes are infested decides which boats matter.",
+    "streams": "Running water spreads species without boats.",
+    "visits": "Visits tell how many boats use a landing in an hour.",
+    "contacts": "Contacts tell where boats go and what they carry.",
+    "movements": "Trips between lakes are how species spread.",
+    "hours": "Hours people can work decide which shifts can be filled.",
+}
 # What software leaves in a heading unseen: byte-order mark, zero-width and no-break spaces.
 _UNSEEN = dict.fromkeys(map(ord, "\ufeff\u200b\u200c\u200d\u2060\u00ad"))
 

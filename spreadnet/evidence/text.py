@@ -104,12 +104,11 @@ def read_csv(data: bytes, *, table: str, file: str) -> Reading:
     text, delimiter = _delimiter(text, table)
     try:
         rows = _records(text, delimiter, strict=True)
-        faults: tuple[Problem, ...] = ()
     except csv.Error as error:
-        rows, faults = _records(text, delimiter, strict=False), (_quote_problem(file, text, error),)
+        return Reading(None, (_quote_problem(file, text, error),))
     read = to_table(rows, table=table, file=file, encoding=encoding)
     notes = _csv_notes(read.table, encoding=encoding, delimiter=delimiter, file=file)
-    return Reading(read.table, (*faults, *read.problems), (*notes, *read.notes))
+    return Reading(read.table, read.problems, (*notes, *read.notes))
 
 
 def decode(data: bytes, *, file: str) -> tuple[str, str, Problem | None]:

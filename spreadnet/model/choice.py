@@ -20,6 +20,11 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
 
 MOST_STEPS = 60
+LEAST_INFORMATION = 1e-8  # of what the same interviews would tell if choices were even
+RUNAWAY = (
+    "The gravity fit does not settle: some coefficient runs away, as when everyone goes to the "
+    "nearest lake. Give a prior."
+)
 LAST_GAIN = 1e-9  # gain in log-likelihood at which one more Newton step makes the error negligible
 
 
@@ -213,6 +218,7 @@ def maximise(choices: Choices, precision: Array) -> tuple[Array, Likelihood]:
     """
     coefficients = np.zeros(len(precision))
     now = likelihood(choices, coefficients)
+    blind = np.diag(now.information) + precision
     for _ in range(MOST_STEPS):
         gradient = now.scores.sum(axis=0) - precision * coefficients
         step = _solve(now.information + np.diag(precision), gradient)
@@ -226,12 +232,9 @@ def maximise(choices: Choices, precision: Array) -> tuple[Array, Likelihood]:
             step = step / 2
         coefficients, now = coefficients + step, after
         if gain < LAST_GAIN:
+            _refuse_runaway(now.information + np.diag(precision), blind)
             return coefficients, now
-    message = (
-        f"The gravity fit did not settle in {MOST_STEPS} steps: some coefficient runs away, as "
-        f"when everyone goes to the nearest lake. Give a prior."
-    )
-    raise ModelError(message)
+    raise ModelError(RUNAWAY)
 
 
 def inverse(information: Array) -> Array:
@@ -257,8 +260,8 @@ def _objective(at: Likelihood, coefficients: Array, precision: Array) -> float:
 
 def _solve(information: Array, right: Array) -> Array:
     """Solution with a positive definite matrix, scaled first so that units don't matter."""
-    scale = np.sqrt(np.diag(information))
-    if (scale > 0).all():
+    if (np.diag(information) > 0).all():
+        scale = np.sqrt(np.diag(information))
         scaled = information / np.outer(scale, scale)
         values, vectors = np.linalg.eigh(scaled)
         if values[0] > 1e-11 * values[-1]:
@@ -270,6 +273,13 @@ def _solve(information: Array, right: Array) -> Array:
         "vary together, or everyone makes the same choice. Leave one out or give a prior."
     )
     raise ModelError(message)
+
+
+def _refuse_runaway(information: Array, blind: Array) -> None:
+    """Refuse a maximum at infinity: there the data say nothing more about a coefficient."""
+    scale = np.sqrt(np.where(blind > 0, blind, 1.0))
+    if np.linalg.eigvalsh(information / np.outer(scale, scale))[0] < LEAST_INFORMATION:
+        raise ModelError(RUNAWAY)
 
 
 def _by_landing(interviews: Interviews) -> tuple[Array, NDArray[np.integer], NDArray[np.integer]]:

@@ -11,7 +11,7 @@ PLAIN = frozenset(" .,:;-()/%+")  # with letters and digits, all that is written
 
 
 def clean_text(value: object) -> str:
-    """
+    r"""
     Text of one cell on one line, without characters that can't be shown.
 
     Control characters (line ends, marks that turn the reading direction, halves of pairs) are
@@ -29,7 +29,7 @@ def clean_text(value: object) -> str:
 
     Examples
     --------
-    >>> clean_text("Long\\nLake")
+    >>> clean_text("Long\nLake")
     'Long Lake'
     >>> clean_text(None)
     ''
@@ -66,7 +66,7 @@ def safe_text(value: object) -> str:
 
 
 def safe_json(data: object) -> str:
-    """
+    r"""
     JSON that can stand inside a script element.
 
     No text in it can close the element, and no number is one that JSON does not have.
@@ -89,7 +89,7 @@ def safe_json(data: object) -> str:
     Examples
     --------
     >>> safe_json({"name": "</script>"})
-    '{"name":"\\\\u003c/script\\\\u003e"}'
+    '{"name":"\\u003c/script\\u003e"}'
     """
     text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     for letter in "<>&\u2028\u2029":

@@ -1,4 +1,4 @@
-"""The map of a region as one page: lakes by chance, landings by rank, trips, a list, a print sheet."""
+"""The map of a region as one page: lakes, ranked landings, trips, a list and a print sheet."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import folium
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-from branca.element import MacroElement
+from branca.element import Figure, MacroElement
 from folium.template import Template
 from numpy.typing import NDArray
 
@@ -22,8 +22,8 @@ from spreadnet.outputs.map_data import (
     lake_status,
     landing_order,
     landing_radius,
-    page_data,
     listed_trips,
+    page_data,
 )
 from spreadnet.outputs.offline import OfflineMap, Page, map_html, page_part
 from spreadnet.outputs.print_map import print_svg, print_table, words
@@ -127,8 +127,8 @@ def region_map(
 
     Notes
     -----
-    Only the largest 60 flows between lakes are drawn at once, and those of a chosen lake. Shapes are simplified by 2% of the square
-    root of their area, at most 25 m, for drawing alone.
+    Only the largest 60 flows between lakes are drawn at once, and those of a chosen lake. Shapes
+    are simplified by 2% of the square root of their area, at most 25 m, for drawing alone.
     """
     lakes, landings, trips = _checked(lakes, landings, trips, caption)
     landings, listed = landing_order(landings), listed_trips(trips)
@@ -160,7 +160,7 @@ def region_map(
         lakes, landings, trips, caption=caption, steps=steps, trip_steps=trip_steps
     )
     values |= {"data": safe_json(data), "print_map": sheet, "style": page_part("map_page.css")}
-    region.get_root()._template = Page(page_part("map_page.html"), values)
+    region.get_root()._template = Page(page_part("map_page.html"), values)  # type: ignore[assignment]
     return region
 
 
@@ -177,7 +177,9 @@ def _empty_map(bounds: object) -> OfflineMap:
         prefer_canvas=True,
         attribution_control=False,
     )
-    region.get_root().header._children.clear()  # the page's own head says these things
+    figure = region.get_root()
+    assert isinstance(figure, Figure)
+    figure.header._children.clear()  # the page's own head says these things
     return region
 
 
@@ -263,7 +265,7 @@ def _key_text(
         "no_figure": "No figure" if (~np.isfinite(chance) & ~everywhere).any() else "",
         "points": "Lake known only as a point" if points else "",
         "landings": "" if ranked else "This run has no ranking",
-        "trips": f"{some}; a chosen place shows its lake's own. Lines join lakes; they are not routes."
+        "trips": f"{some}; a chosen place shows its lake's own. Lines are not routes."
         if drawn
         else "No trips between lakes in this run.",
     }
@@ -304,7 +306,7 @@ def _items(sentences: Sequence[str]) -> str:
 def _own_notes() -> tuple[str, ...]:
     """What the map itself does to the data."""
     return (
-        "Lake outlines are simplified for drawing, so a landing may sit a few metres off the shore.",
+        "Lake outlines are simplified for drawing: a landing may sit a few metres off the shore.",
         "North is up. The land behind the lakes is drawn from the lakes alone.",
         "The map is drawn with Leaflet (BSD licence); it asks for nothing from the network.",
     )
@@ -320,7 +322,10 @@ def _chooser(caption: Caption) -> str:
         f"{safe_text(label)}</button>"
         for place, label in enumerate(labels)
     )
-    return f'<div class="chooser" role="group" aria-label="Colour lakes by"><span>Colour lakes by</span>{buttons}</div>'
+    return (
+        '<div class="chooser" role="group" aria-label="Colour lakes by">'
+        f"<span>Colour lakes by</span>{buttons}</div>"
+    )
 
 
 def _checked(
@@ -328,7 +333,7 @@ def _checked(
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame]:
     """Return the three tables in one CRS once their columns and ids hold together."""
     if not caption.species:
-        raise ValueError("Invalid caption species '{}'. At least one species is needed.")
+        raise ValueError("Invalid caption species '{}'. At least one must be named. None is.")
     wanted = [prefix + name for name in caption.species for prefix in LAKE_SPECIES_COLUMNS]
     _need(lakes, "lakes", (*LAKE_COLUMNS, *wanted))
     _need(landings, "landings", LANDING_COLUMNS)

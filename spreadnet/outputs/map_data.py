@@ -84,8 +84,8 @@ def landing_radius(avoided: NDArray[np.float64]) -> NDArray[np.float64]:
     """Radius of each landing in pixels: its area grows with what it avoids, from a dot."""
     known = np.where(np.isfinite(avoided), np.maximum(avoided, 0.0), 0.0)
     most = known.max(initial=0.0)
-    share = known / most if most > 0 else np.zeros_like(known)
-    return np.asarray(SMALLEST_RADIUS + GROWTH * np.sqrt(share))
+    share: NDArray[np.float64] = known / most if most > 0 else np.zeros_like(known)
+    return np.array(SMALLEST_RADIUS + GROWTH * np.sqrt(share), dtype=float)
 
 
 def landing_order(landings: pd.DataFrame) -> pd.DataFrame:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -112,7 +113,7 @@ def step_words(edges: Sequence[float], *, percent: bool) -> list[str]:
     """
     scale, unit = (100.0, "%") if percent else (1.0, "")
     shown = [f"{scale * edge:,.10g}" for edge in edges]
-    between = [f"{low}–{high}{unit}" for low, high in zip(shown[:-1], shown[1:], strict=True)]
+    between = [f"{low}–{high}{unit}" for low, high in pairwise(shown)]
     return [f"under {shown[0]}{unit}", *between, f"{shown[-1]}{unit}+"]
 
 
@@ -136,8 +137,8 @@ def key_html(
     sizes : sequence of (value, radius)
         Landings of the sizes to show: avoided per 100 hours, radius in pixels.
     text : dict
-        `seasons`, `infested`, `not_surveyed`, `trips`, `no_figure` ("" when not on the map),
-        `landings` ("" when ranked).
+        `seasons`, `infested`, `not_surveyed`, `all_there`, `trips`, `no_figure` and `points` (""
+        when not on the map), `landings` ("" when ranked), `prefix` of ids in the key.
     switches : bool
         Whether each heading is a switch of its layer.
 
@@ -147,7 +148,7 @@ def key_html(
         Three sections.
     """
     lakes = _ramp(steps) + _list(_lake_items(text))
-    marks = _list(_landing_items(sizes, text))
+    marks = _list(_landing_items(sizes))
     lines = _list(_trip_items(trip_steps)) + f"<p>{safe_text(text['trips'])}</p>"
     return (
         _section(
@@ -204,7 +205,8 @@ def _lake_items(text: dict[str, str]) -> list[tuple[str, str]]:
     """Outlines and hatching of the lakes."""
     hatch = "".join(f"M{x} 18L{x + 18} 0" for x in range(-15, 27, 5))
     clip = f'<clipPath id="{text["prefix"]}-blob"><path d="{BLOB}"/></clipPath>'
-    lined = f'<path d="{hatch}" stroke="{INK}" stroke-width="1.3" clip-path="url(#{text["prefix"]}-blob)"/>'
+    inside = f'clip-path="url(#{text["prefix"]}-blob)"'
+    lined = f'<path d="{hatch}" stroke="{INK}" stroke-width="1.3" {inside}/>'
     dots = "".join(f'<circle cx="{x}" cy="{y}" r="1" fill="{INK}"/>' for x, y in _DOTS)
     items = [
         (_blob(CHANCE[1], 2.2, "", clip + lined), _switching(text["infested"], "Infested")),
@@ -242,7 +244,7 @@ def _blob(fill: str, width: float, dash: str, inside: str) -> str:
 def landing_symbol(x: float, y: float, r: float, kind: str) -> str:
     """Circle of a landing: filled, open (not visited) or crossed (can't be staffed)."""
     fill, edge = {"open": (PAPER, LANDING), "off": (PAPER, LANDING_OFF)}.get(kind, (LANDING, PAPER))
-    width = 1.5 if kind == "full" else min(2.5, 0.45 * r)
+    width = min(1.5, 0.3 * r) if kind == "full" else min(2.5, 0.45 * r)
     circle = (
         f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{r:.1f}" fill="{fill}" stroke="{edge}" '
         f'stroke-width="{width:.1f}"/>'
@@ -251,13 +253,12 @@ def landing_symbol(x: float, y: float, r: float, kind: str) -> str:
         return circle
     d = 0.7 * r
     return circle + (
-        f'<path d="M{x - d:.1f} {y + d:.1f}L{x + d:.1f} {y - d:.1f}" stroke="{edge}" stroke-width="2"/>'
+        f'<path d="M{x - d:.1f} {y + d:.1f}L{x + d:.1f} {y - d:.1f}" stroke="{edge}" '
+        f'stroke-width="{min(2.0, width):.1f}"/>'
     )
 
 
-def _landing_items(
-    sizes: Sequence[tuple[float, float]], text: dict[str, str]
-) -> list[tuple[str, str]]:
+def _landing_items(sizes: Sequence[tuple[float, float]]) -> list[tuple[str, str]]:
     """Sizes and kinds of landings."""
     items = []
     if sizes:

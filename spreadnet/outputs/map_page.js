@@ -284,7 +284,7 @@ function spreadnetPage(map, data) {
 
   function landingRadius(i, view) {
     const rank = +landings.rank[i].replace(/,/g, "");
-    return rank && rank <= FIRST ? Math.max(8.5, landings.radius[i]) : Math.max(2.2, landings.radius[i] * view.size);
+    return rank && rank <= FIRST ? Math.max(8.5, landings.radius[i]) : Math.max(1.7, landings.radius[i] * view.size);
   }
 
   function drawLandings(pen, view) {
@@ -297,6 +297,10 @@ function spreadnetPage(map, data) {
       const ring = what === "off" ? style.off : style.landing, width = Math.min(2.5, 0.45 * r);
       pen.beginPath(); pen.arc(x, y, r + (what === "full" ? 0 : 1), 0, 7);
       pen.fillStyle = what === "full" ? style.landing : style.paper; pen.fill();
+      if (r < 3) {  // a dot, or a ring when it is not full
+        if (what !== "full") { pen.strokeStyle = ring; pen.lineWidth = 0.9; pen.stroke(); }
+        continue;
+      }
       pen.strokeStyle = style.paper; pen.lineWidth = what === "full" ? 1.5 : 3; pen.stroke();
       if (what !== "full") {
         pen.beginPath(); pen.arc(x, y, r - width / 2, 0, 7); pen.strokeStyle = ring; pen.lineWidth = width; pen.stroke();
@@ -690,5 +694,6 @@ function spreadnetPage(map, data) {
   byId("whole").addEventListener("click", () => { map.closePopup(popup); whole(!still); });
   if (matchMedia("(max-width: 959px)").matches) byId("key").open = false;
   fill();
+  performance.mark("drawn");
   document.documentElement.dataset.ready = "yes";
 }

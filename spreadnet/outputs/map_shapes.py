@@ -37,7 +37,7 @@ def pack(numbers: NDArray[np.int64]) -> str:
     Examples
     --------
     >>> pack(np.array([0, 1, -1, 16]))
-    'ACDgB'
+    'ACBgB'
     """
     values = np.asarray(numbers, dtype=np.int64)
     bits = ((values << 1) ^ (values >> 63)).astype(np.uint64)
@@ -91,10 +91,6 @@ def degrees(shapes: gpd.GeoSeries, *, turned: bool) -> gpd.GeoSeries:
     shapes : geopandas.GeoSeries
         The same index, longitude first.
 
-    Raises
-    ------
-    ValueError
-        If a coordinate has no place on the map (swapped columns, wrong CRS, or near a pole).
     """
     world = shapes.to_crs(4326)
 
@@ -102,13 +98,6 @@ def degrees(shapes: gpd.GeoSeries, *, turned: bool) -> gpd.GeoSeries:
         shift = np.where(points[:, 0] < 0, 360.0, 0.0) if turned else 0.0
         return np.column_stack([points[:, 0] + shift, points[:, 1]])
 
-    points = shapely.get_coordinates(world.to_numpy())
-    if not np.isfinite(points).all() or (np.abs(points[:, 1]) > STEEPEST_LATITUDE).any():
-        message = (
-            "Invalid geometry. Every shape must lie between 85 degrees south and north. Some do "
-            "not, or have no place at all: the CRS may be wrong, or easting and northing swapped."
-        )
-        raise ValueError(message)
     return gpd.GeoSeries(shapely.transform(world.to_numpy(), turn), index=shapes.index, crs=4326)
 
 
@@ -129,11 +118,18 @@ def crosses_180(shapes: gpd.GeoSeries) -> bool:
     Raises
     ------
     ValueError
-        If the region is wider than half the globe either way.
+        If a coordinate has no place on the map (swapped columns, wrong CRS, or near a pole), or the
+        region is wider than half the globe either way.
     """
-    longitudes = shapely.get_coordinates(shapes.to_crs(4326).to_numpy())[:, 0]
-    longitudes = longitudes[np.isfinite(longitudes)]
-    if not longitudes.size or np.ptp(longitudes) <= 180.0:
+    points = shapely.get_coordinates(shapes.to_crs(4326).to_numpy())
+    if not np.isfinite(points).all() or (np.abs(points[:, 1]) > STEEPEST_LATITUDE).any():
+        message = (
+            "Invalid geometry. Every shape must lie between 85 degrees south and north. Some do "
+            "not, or have no place at all: the CRS may be wrong, or easting and northing swapped."
+        )
+        raise ValueError(message)
+    longitudes = points[:, 0]
+    if np.ptp(longitudes) <= 180.0:
         return False
     if np.ptp(longitudes % 360.0) > 180.0:
         message = (
@@ -208,7 +204,7 @@ def region_outline(shapes: gpd.GeoSeries) -> shapely.Polygon:
             for pair in ((west, south), (west, north), (east, south), (east, north))
         ]
     )
-    margin = max(0.05 * float(np.hypot(np.ptp(corners[:, 0]), np.ptp(corners[:, 1]))), 500.0)
+    margin = max(0.04 * float(np.hypot(np.ptp(corners[:, 0]), np.ptp(corners[:, 1]))), 500.0)
     hull = shapely.concave_hull(shapely.MultiPoint(corners), ratio=0.5)
     soft = hull.buffer(2.0 * margin).buffer(-margin)
     largest = max(shapely.get_parts(soft), key=lambda part: part.area)

@@ -29,6 +29,7 @@ from spreadnet.outputs.map_shapes import region_outline
 
 WIDTH = 1000.0  # units of the drawing; about 5 to the millimetre on a portrait sheet
 NUMBERED = 20
+MANY = 400  # lakes or landings; from here on they are drawn finer, without hatching
 MILE_M = 1609.344  # international mile
 DETAIL = 0.6  # units: finer corners can't be seen on paper
 
@@ -76,12 +77,22 @@ def print_svg(
     return (
         f'<svg class="sheet" viewBox="0 0 {WIDTH:g} {frame.height:.0f}" role="img" '
         f'aria-label="{safe_text(label)}" preserveAspectRatio="xMidYMid meet">'
-        '<defs><pattern id="paper-hatch" width="7" height="7" patternUnits="userSpaceOnUse" '
-        f'patternTransform="rotate(45)"><path d="M0 0V7" stroke="{INK}" stroke-width="2.4"/></pattern>'
-        '<pattern id="paper-hatch-light" width="7" height="7" patternUnits="userSpaceOnUse" '
-        f'patternTransform="rotate(45)"><path d="M0 0V7" stroke="{PAPER}" stroke-width="2.4"/></pattern>'
-        '<pattern id="paper-dots" width="8" height="8" patternUnits="userSpaceOnUse">'
-        f'<circle cx="3" cy="3" r="1.2" fill="{INK}"/></pattern></defs>{body}</svg>'
+        f"{_patterns()}{body}</svg>"
+    )
+
+
+def _patterns() -> str:
+    """Hatching (dark, light) and dots as patterns of the drawing."""
+    lined = "".join(
+        f'<pattern id="paper-{name}" width="7" height="7" patternUnits="userSpaceOnUse" '
+        f'patternTransform="rotate(45)"><path d="M0 0V7" stroke="{colour}" stroke-width="2.4"/>'
+        "</pattern>"
+        for name, colour in (("hatch", INK), ("hatch-light", PAPER))
+    )
+    return (
+        f'<defs>{lined}<pattern id="paper-dots" width="8" height="8" '
+        f'patternUnits="userSpaceOnUse"><circle cx="3" cy="3" r="1.2" fill="{INK}"/>'
+        "</pattern></defs>"
     )
 
 
@@ -98,8 +109,8 @@ class _Frame:
 
     def at(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Points (N, 2) in units, downwards from the top."""
-        moved = (points - self.middle) * [self.per_m, -self.per_m]
-        return np.asarray(moved + [WIDTH / 2, self.height / 2])
+        scale = np.array([self.per_m, -self.per_m])
+        return (points - self.middle) * scale + np.array([WIDTH / 2, self.height / 2])
 
     def rings(self, shapes: NDArray[np.object_]) -> str:
         """Path of all rings of the polygons, with the detail that paper shows."""
@@ -125,7 +136,7 @@ def _lakes(
     known = ~np.asarray(lakes.geometry.is_empty | lakes.geometry.isna())
     polygon = known & np.isin(shapely.get_type_id(shapes), [3, 6])
     fills = (*CHANCE, ALL_THERE, NO_FIGURE)
-    drawn = []
+    drawn, many = [], len(lakes) > MANY
     for kind in range(len(fills)):
         for state in range(3):
             chosen = (classes == kind) & (status == state)
@@ -134,12 +145,13 @@ def _lakes(
             if not path:
                 continue
             drawn.append(f'<path d="{path}" fill="{fills[kind]}" fill-rule="evenodd"/>')
-            dash = ' stroke-dasharray="4 3"' if state == 2 else ""
+            dash = ' stroke-dasharray="4 3"' if state == 2 and not many else ""
             over = {0: "hatch-light" if kind in (3, 4) else "hatch", 2: "dots"}.get(state)
-            fill = f"url(#paper-{over})" if over else "none"
+            fill = f"url(#paper-{over})" if over and not many else "none"
+            width = (2.4 if state == 0 else 1.1) * (0.3 if many else 1.0)
             drawn.append(
                 f'<path d="{path}" fill="{fill}" fill-rule="evenodd" stroke="{INK}" '
-                f'stroke-width="{2.4 if state == 0 else 1.1}"{dash}/>'
+                f'stroke-width="{width:.2g}"{dash}/>'
             )
     return "".join(drawn)
 
@@ -175,7 +187,7 @@ def _landings(landings: gpd.GeoDataFrame, frame: _Frame) -> str:
     """All landings as dots, the first ones on top with their numbers, moved apart where crowded."""
     known = landings[~(landings.geometry.is_empty | landings.geometry.isna())]
     points = frame.at(shapely.get_coordinates(known.geometry.to_numpy()))
-    radius = 2.5 if len(known) > 400 else 4.5
+    radius = 1.6 if len(known) > MANY else 4.5
     numbered = np.asarray(known["rank"].notna())
     numbered = numbered & (np.cumsum(numbered) <= NUMBERED)
     kinds = np.where(
@@ -239,8 +251,9 @@ def _scale_bar(frame: _Frame) -> str:
         length = max((v for v in row if v <= most), default=row[0])
         right = 16 + length * metres * frame.per_m
         bars.append(
-            f'<path d="M16 {y - 5:.0f}v5H{right:.1f}v-5" fill="none" stroke="{INK}" stroke-width="2"/>'
-            f'<text x="{right + 8:.1f}" y="{y + 3:.0f}" font-size="14" fill="{INK}">{length:g} {unit}</text>'
+            f'<path d="M16 {y - 5:.0f}v5H{right:.1f}v-5" fill="none" stroke="{INK}" '
+            f'stroke-width="2"/><text x="{right + 8:.1f}" y="{y + 3:.0f}" font-size="14" '
+            f'fill="{INK}">{length:g} {unit}</text>'
         )
     north = (
         f'<path d="M{WIDTH - 24:g} 14l8 24-8-6-8 6z" fill="{INK}"/>'

@@ -11,11 +11,11 @@ from pathlib import Path
 
 from spreadnet.errors import OutputError
 from spreadnet.evidence.region import REQUIRED_TABLES, TABLES
-from spreadnet.evidence.tables import Column, all_columns, columns
+from spreadnet.evidence.tables import PURPOSE, Column, all_columns, columns
 
 WIDTH = 96  # letters a line of the comments in region.toml
 
-# What each table is about, and what the run does when it is not there.
+# What each table holds, and what the run does when it is not there.
 SUBJECTS = {
     "lakes": "Every lake that boats may join, infested or not.",
     "landings": "Every public landing on those lakes, also those you can't staff.",
@@ -201,7 +201,7 @@ def _section(table: str, definitions: Sequence[Column]) -> str:
     return "\n\n".join(
         [
             f"## {table}",
-            f"{SUBJECTS.get(table, '')} {needed}".strip(),
+            f"{SUBJECTS.get(table, '')} {PURPOSE.get(table, '')} {needed}".strip(),
             "\n".join(rows),
             f"Example (invented):\n\n```csv\n{example}\n```",
         ]
