@@ -7,6 +7,8 @@ Names are loaded on first use, so that `import spreadnet` and the command line s
 from __future__ import annotations
 
 import importlib
+import sys
+import types
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -21,7 +23,6 @@ if TYPE_CHECKING:
     from spreadnet.outputs.results import assessment_map, write_results
 
 _WHERE = {
-    "assess": "spreadnet.assess",
     "build_model": "spreadnet.assess",
     "rank_landings": "spreadnet.assess",
     "Assessment": "spreadnet.decisions.assessment",
@@ -72,3 +73,19 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted(__all__)
+
+
+class _Package(types.ModuleType):
+    """The package, with `assess` always the function, never the module of the same name."""
+
+    @property
+    def assess(self) -> Any:
+        """The function, loaded on first use."""
+        return importlib.import_module("spreadnet.assess").assess
+
+    @assess.setter
+    def assess(self, _module: types.ModuleType) -> None:
+        """Ignore the module that the import system would put in its place."""
+
+
+sys.modules[__name__].__class__ = _Package

@@ -6,6 +6,8 @@ from contextlib import AbstractContextManager, nullcontext
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from threadpoolctl import threadpool_limits
+
 from spreadnet.assumptions import DEFAULT
 from spreadnet.decisions.decide import decide, quiet
 from spreadnet.errors import InputError, Problem
@@ -22,6 +24,8 @@ if TYPE_CHECKING:
     from spreadnet.model.trips import TripLaw
 
 DRAWS, SEED = 200, 1
+# The number of threads in the linear algebra changes last bits, and small sums get slower.
+one_thread = threadpool_limits.wrap(limits=1, user_api="blas")
 
 
 def silent(_name: str) -> AbstractContextManager[None]:
@@ -29,6 +33,7 @@ def silent(_name: str) -> AbstractContextManager[None]:
     return nullcontext()
 
 
+@one_thread
 def assess(
     region: Region,
     *,
@@ -87,6 +92,7 @@ def assess(
         )
 
 
+@one_thread
 def build_model(
     region: Region, evidence: Evidence, *, seed: int = SEED, law: TripLaw | None = None
 ) -> Movement:
@@ -112,6 +118,7 @@ def build_model(
     return fit_movement(region, evidence, seed=seed, law=law)
 
 
+@one_thread
 def rank_landings(
     region: Region,
     evidence: Evidence,

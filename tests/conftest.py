@@ -75,7 +75,7 @@ FIRST = """
     Amber Ash Birch Bell Clay Cloud Crane Deep Dune Elder Fern Finch Glass Grey Hazel Heron
 """
 SECOND = """
-    Long Lost Mill Moss North Otter Pine Plover Quill Reed Rush Sand Slate Stone Teal Willow
+    Loam Lost Mill Moss North Otter Pine Plover Quill Reed Rush Sand Slate Stone Teal Willow
 """
 
 
@@ -105,13 +105,11 @@ def sample_region_tables():
 
 
 def _scattered(rng, count, side):
-    """Points kept apart: the best of a few random tries each."""
-    points = np.zeros((count, 2))
-    for k in range(count):
-        tries = rng.uniform(-side / 2, side / 2, (12, 2)) * [1.0, 0.8]
-        gaps = np.hypot(*(tries[:, None] - points[None, max(0, k - 2000) : k]).transpose(2, 0, 1))
-        points[k] = tries[np.argmax(gaps.min(axis=1))] if k else tries[0]
-    return points
+    """Points kept apart: a grid shaken up."""
+    wide = int(np.ceil(np.sqrt(count)))
+    cells = rng.permutation(wide * wide)[:count]
+    grid = np.column_stack([cells % wide, cells // wide]) + rng.uniform(0.1, 0.9, (count, 2))
+    return (grid / wide - 0.5) * [side, 0.8 * side]
 
 
 def _lakes(rng, shapes, species):

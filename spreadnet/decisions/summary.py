@@ -28,14 +28,17 @@ def finding(assessment: Assessment) -> str:
     landings = assessment.landings
     if landings["rank"].isna().all():
         return "No landing can be ranked: education has nothing to avoid here"
-    values = landings.sort_values("rank")["avoided_per_100_hours"]
-    half = int((values.cumsum() < 0.5 * values.sum()).sum()) + 1
+    hours = f"{assessment.region.settings.hours:,.0f} hours a season"
     ways = assessment.comparison["avoided"]
-    gain = ways["ranked"] / ways["busiest first"] if ways["busiest first"] > 0 else float("inf")
-    more = f", and hours placed there avoid {gain:.1f} times what busiest-first does"
-    return f"{half} of {len(landings)} landings hold half of what education can avoid" + (
-        more if 1.05 <= gain < 100 else ""
-    )
+    busiest, ranked = ways["busiest first"], ways["ranked"]
+    if ranked <= 0:
+        return "No hours were placed: no landing that can be staffed has anything to avoid"
+    if ranked < 1.05 * busiest:
+        return f"{hours} avoid about as much placed by this ranking as busiest first"
+    if ranked > 20 * busiest:
+        return f"{hours} avoid far more placed by this ranking than busiest first"
+    times = f"{ranked / busiest:.1f} times"
+    return f"Placed by this ranking, {hours} avoid {times} the new infestations of busiest first"
 
 
 def first_landings(assessment: Assessment, *, shown: int) -> str:

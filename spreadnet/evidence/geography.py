@@ -66,7 +66,8 @@ def place_lakes(
     ids = checked.frame["lake_id"].fillna("")
     degrees = bool(crs.is_geographic)
     outlines, faults, notes = check_outlines(geometry, ids, file=text.file, degrees=degrees)
-    problems += [p for p in faults if p.row not in _told(checked)]
+    told = _told(checked)
+    problems += [p for p in faults if p.row not in told]
     kept = outlines.notna().to_numpy()
     if not kept.any():
         return Placed(None, None, tuple(_columns(problems, text)), tuple(notes))

@@ -25,24 +25,24 @@ FIXED_SEED = 90  # intervals use the same scores each time, so that they don't d
 @dataclass(frozen=True, slots=True, eq=False)
 class Mode:
     """
-    Most likely values `at`, shape (P,), and their `covariance`, shape (P, P).
+    Most likely values `best`, shape (P,), and their `covariance`, shape (P, P).
 
     The covariance is the inverse of the curvature there (Laplace's approximation), which the
     draws take as that of a normal distribution.
     """
 
-    at: Array
+    best: Array
     covariance: Array
 
     def draw(self, rng: np.random.Generator) -> Array:
         """One set of values, shape (P,)."""
-        return self.at + np.linalg.cholesky(self.covariance) @ rng.standard_normal(len(self.at))
+        return self.best + np.linalg.cholesky(self.covariance) @ rng.standard_normal(len(self.best))
 
     def spread(self, count: int = FEW) -> Array:
         """The same `count` sets every time, mirrored about the mode, shape (count, P)."""
-        half = np.random.default_rng(FIXED_SEED).standard_normal((count // 2, len(self.at)))
+        half = np.random.default_rng(FIXED_SEED).standard_normal((count // 2, len(self.best)))
         scores = np.concatenate([half, -half])
-        return self.at + scores @ np.linalg.cholesky(self.covariance).T
+        return self.best + scores @ np.linalg.cholesky(self.covariance).T
 
     @property
     def sd(self) -> Array:
@@ -75,7 +75,7 @@ def find_mode(objective: Objective, start: Array) -> Mode:
     Examples
     --------
     >>> mode = find_mode(lambda v: (2 * (v[0] - 3) ** 2, 4 * (v - 3)), np.array([0.0]))
-    >>> mode.at.round(6), mode.covariance.round(6)
+    >>> mode.best.round(6), mode.covariance.round(6)
     (array([3.]), array([[0.25]]))
     """
     found = minimize(
@@ -122,14 +122,14 @@ def without_bias(objective: Objective, mode: Mode) -> Mode:
     -----
     The adjusted profile likelihood of Cox & Reid (1987, J R Stat Soc B 49:1), from memory.
     """
-    step = np.zeros(len(mode.at))
+    step = np.zeros(len(mode.best))
     step[-1] = 0.1
     ahead, behind = (
-        np.linalg.slogdet(curvature_at(objective, mode.at + sign * step)[:-1, :-1])[1]
+        np.linalg.slogdet(curvature_at(objective, mode.best + sign * step)[:-1, :-1])[1]
         for sign in (1, -1)
     )
     slope = (ahead - behind) / (2 * step[-1])
-    return Mode(mode.at - 0.5 * slope * mode.covariance[:, -1], mode.covariance)
+    return Mode(mode.best - 0.5 * slope * mode.covariance[:, -1], mode.covariance)
 
 
 def curvature_at(objective: Objective, values: Array) -> Array:

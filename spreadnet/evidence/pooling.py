@@ -39,11 +39,11 @@ class Pooled:
 
     def pooled(self) -> Array:
         """Share to which each landing is pulled, shape (K,)."""
-        return expit(self.mode.at[0] + self.offset)
+        return expit(self.mode.best[0] + self.offset)
 
     def mean(self) -> Array:
         """Expected share at each landing, shape (K,)."""
-        alpha, beta = self._posterior(self.mode.at)
+        alpha, beta = self._posterior(self.mode.best)
         return alpha / (alpha + beta)
 
     def draw(self, rng: np.random.Generator) -> Array:
@@ -167,8 +167,8 @@ def beta_binomial_mle(found: ArrayLike, checked: ArrayLike) -> tuple[float, floa
 
     start = np.array([_log_odds((x.sum() + 0.5) / (n.sum() + 1)), np.log(10.0)])
     mode = find_mode(objective, start)
-    share, precision = expit(mode.at[0]), np.exp(mode.at[1])
-    return float(share * precision), float((1 - share) * precision), -objective(mode.at)[0]
+    share, precision = expit(mode.best[0]), np.exp(mode.best[1])
+    return float(share * precision), float((1 - share) * precision), -objective(mode.best)[0]
 
 
 def design_effect(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -52,7 +53,7 @@ class Rates:
     @property
     def kappa(self) -> float:
         """Shape of the landings' own factors: 1 over their squared spread."""
-        return float(np.exp(self.mode.at[-1]))
+        return float(np.exp(self.mode.best[-1]))
 
     def landing_level(self, values: Array) -> Array:
         """Rate by covariates alone: values (P, ...) to (K, ...)."""
@@ -71,12 +72,12 @@ class Rates:
 
     def expected(self, hours: Array) -> Array:
         """Boats in `hours` (C,) by covariates alone: what a landing never visited gets."""
-        at = self.mode.at
+        at = self.mode.best
         return self.landing_level(at) * (hours @ self.stratum_ratio(at))
 
     def mean(self, hours: Array) -> Array:
         """Expected boats in `hours` (C,) at each landing, shape (K,)."""
-        shape, rate = self.own_factor(self.mode.at)
+        shape, rate = self.own_factor(self.mode.best)
         return self.expected(hours) * shape / rate
 
     def draw(self, rng: np.random.Generator, hours: Array) -> Array:
@@ -98,7 +99,7 @@ class Rates:
 
     def own_weight(self) -> Array:
         """Share of each landing's answer that comes from its own counts, shape (K,)."""
-        _, rate = self.own_factor(self.mode.at)
+        _, rate = self.own_factor(self.mode.best)
         return 1 - self.kappa / rate
 
 
@@ -150,65 +151,86 @@ def fit_rates(
     means = length * (counts.boats.sum() + 0.5) / length.sum()
     for _ in range(ROUNDS):
         weights = 1 / (1 + spread**2 * means)
-        mode = _fit(counts, weights, covariates, strata, mode.at, centre=centre, width=width)
+        objective = minus_log_posterior(
+            counts, covariates, strata, weights=weights, centre=centre, width=width
+        )
+        mode = without_bias(objective, find_mode(objective, mode.best))
         rates = _collect(counts, weights, covariates, strata, mode, spread)
-        level, shape_rate = rates.landing_level(mode.at), rates.own_factor(mode.at)
-        base = level[counts.landing] * _by_time(counts, rates.stratum_ratio(mode.at))[0]
+        level, shape_rate = rates.landing_level(mode.best), rates.own_factor(mode.best)
+        base = level[counts.landing] * _by_time(counts, rates.stratum_ratio(mode.best))[0]
         means = base * (shape_rate[0] / shape_rate[1])[counts.landing]
         spread = _visit_spread(counts, base, prior=visit_spread, used=strata.shape[1])
     return rates
 
 
-def _fit(
+def minus_log_posterior(
     counts: Counts,
-    weights: Array,
     covariates: Array,
     strata: Array,
-    start: Array,
     *,
+    weights: Array,
     centre: Array,
     width: Array,
-) -> Mode:
-    """Most likely coefficients and log kappa for given visit weights."""
+) -> Callable[[Array], tuple[float, Array]]:
+    """
+    What the fit makes as small as it can, as a function of the shared numbers.
+
+    Parameters
+    ----------
+    counts, covariates, strata, centre, width
+        As for `fit_rates`.
+    weights : array, shape (V,)
+        Power to which each visit's likelihood is raised; ones for counts that vary by chance.
+
+    Returns
+    -------
+    objective : callable
+        Takes the coefficients and log kappa and returns the value and its gradient. The value
+        leaves out what does not depend on them: the logs of the counts' factorials.
+    """
     landings, split = len(covariates), covariates.shape[1]
-    boats = np.bincount(counts.landing, weights * counts.boats, minlength=landings)
-    seen = np.bincount(counts.landing, minlength=landings) > 0
+    boats = _per_landing(counts, weights * counts.boats, landings)
+    seen = _per_landing(counts, np.ones(len(weights)), landings) > 0
 
     def objective(values: Array) -> tuple[float, Array]:
-        ratio = np.exp(strata @ values[split:-1])
-        time, share = _by_time(counts, ratio)
+        time, share = _by_time(counts, np.exp(strata @ values[split:-1]))
         log_level = covariates @ values[:split]
         means = time * np.exp(log_level)[counts.landing]
-        total = np.bincount(counts.landing, weights * means, minlength=landings)[seen]
-        own, kappa = boats[seen], np.exp(values[-1])
-        factor = (kappa + own) / (kappa + total)
+        total = _per_landing(counts, weights * means, landings)[seen]
+        between, by_kappa, factor = _own_factors(np.exp(values[-1]), boats[seen], total)
         within = weights * counts.boats @ (np.log(time) + log_level[counts.landing])
-        between = (
-            kappa * np.log(kappa)
-            - gammaln(kappa)
-            + gammaln(kappa + own)
-            - (kappa + own) * np.log(kappa + total)
-        )
-        by_kappa = np.log(kappa) - digamma(kappa) + digamma(kappa + own)
-        by_kappa = by_kappa - np.log(kappa + total) + 1 - factor
-        all_factors = np.ones(landings)
-        all_factors[seen] = factor
-        left = weights * (counts.boats - all_factors[counts.landing] * means)
+        factors = np.ones(landings)
+        factors[seen] = factor
+        left = weights * (counts.boats - factors[counts.landing] * means)
         by_stratum = np.bincount(
             counts.stratum.ravel(), (left[:, None] * share).ravel(), minlength=len(strata)
         )
         gradient = np.concatenate(
             [
-                covariates.T @ np.bincount(counts.landing, left, minlength=landings),
+                covariates.T @ _per_landing(counts, left, landings),
                 strata.T @ by_stratum,
-                [kappa * by_kappa.sum()],
+                [by_kappa],
             ]
         )
         score = (values - centre) / width
-        value = float(within + between.sum()) - 0.5 * float(score @ score)
-        return -value, score / width - gradient
+        return 0.5 * float(score @ score) - float(within + between), score / width - gradient
 
-    return without_bias(objective, find_mode(objective, start))
+    return objective
+
+
+def _own_factors(kappa: float, boats: Array, total: Array) -> tuple[float, float, Array]:
+    """Log density of the landings' totals, its slope by log kappa, and the mean own factors."""
+    factor = (kappa + boats) / (kappa + total)
+    value = kappa * np.log(kappa) - gammaln(kappa) + gammaln(kappa + boats)
+    value = value - (kappa + boats) * np.log(kappa + total)
+    slope = np.log(kappa) - digamma(kappa) + digamma(kappa + boats)
+    slope = slope - np.log(kappa + total) + 1 - factor
+    return float(value.sum()), float(kappa * slope.sum()), factor
+
+
+def _per_landing(counts: Counts, values: Array, landings: int) -> Array:
+    """Sums of a number of each visit by landing, (V,) to (K,)."""
+    return np.bincount(counts.landing, values, minlength=landings).astype(float)
 
 
 def _by_time(counts: Counts, ratio: Array) -> tuple[Array, Array]:
@@ -227,7 +249,7 @@ def _collect(
     hours = np.bincount(
         cell.ravel(), (weights[:, None] * counts.hours).ravel(), minlength=landings * kinds
     ).astype(float)
-    boats = np.bincount(counts.landing, weights * counts.boats, minlength=landings).astype(float)
+    boats = _per_landing(counts, weights * counts.boats, landings)
     hours = hours.reshape(landings, kinds)
     phi = float((1 / weights).mean())
     return Rates(covariates, strata, mode, boats, hours, spread, phi)

@@ -12,19 +12,17 @@ import pandas as pd
 
 from spreadnet.errors import InputError, Problem
 from spreadnet.evidence.cells import Manner
-from spreadnet.evidence.check import (
-    Checked,
-    check_table,
+from spreadnet.evidence.check import Checked, check_table, reference_problems
+from spreadnet.evidence.files import BOOK_SUFFIXES, TEXT_SUFFIXES, find_files, fingerprint
+from spreadnet.evidence.geography import Placed, place_lakes, place_landings
+from spreadnet.evidence.region import TABLES, Note, Region, Settings, Source
+from spreadnet.evidence.rows import (
     fill_defaults,
-    reference_problems,
     row_problems,
     settle_blocks,
     settle_waters,
     visit_notes,
 )
-from spreadnet.evidence.files import BOOK_SUFFIXES, TEXT_SUFFIXES, find_files, fingerprint
-from spreadnet.evidence.geography import Placed, place_lakes, place_landings
-from spreadnet.evidence.region import TABLES, Note, Region, Settings, Source
 from spreadnet.evidence.settings import FILE, SettingsReading, read_settings
 from spreadnet.evidence.shapes import read_vector
 from spreadnet.evidence.tables import columns

@@ -122,7 +122,7 @@ def fit_shares(
     effects = np.array([design_effect(one, visited) for one in by_visit])
     answers = counts / effects[:, None, None]
     modes = _fit(answers[0], assumptions), _fit(answers[1], assumptions)
-    prior = np.stack([_prior(mode.at) for mode in modes])[:, None, :]
+    prior = np.stack([_prior(mode.best) for mode in modes])[:, None, :]
     return Shares(
         counts=counts,
         concentration=answers + prior,
@@ -178,7 +178,7 @@ def _table(
         within = mean * (1 - mean) / (total + 1)
         matched = beta_from_moments(mean.mean(axis=0), within.mean(axis=0) + mean.var(axis=0))
         low[d], high[d] = beta_interval(*matched)
-        best = _prior(mode.at)
+        best = _prior(mode.best)
         share[d] = (best + answers[d]) / (best + answers[d]).sum(axis=1, keepdims=True)
         pooled[d] = best / best.sum()
     index = pd.MultiIndex.from_product(

@@ -57,9 +57,10 @@ class Status:
 
     def draw(self, rng: np.random.Generator) -> Array:
         """One state of 0 and 1, shape (L,); a lake's own number is the same for the same rng."""
+        uniform = rng.random(len(self.known))  # first, so that other numbers don't shift them
         occupancy = float(rng.beta(*self.occupancy_beta))
         chance = np.where(self.known, 1.0, _chance(occupancy, self.detection, self.surveys))
-        return (rng.random(len(chance)) < chance).astype(float)
+        return (uniform < chance).astype(float)
 
 
 def fit_status(

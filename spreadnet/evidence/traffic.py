@@ -127,6 +127,7 @@ def fit_traffic(
     Surveyors choose busy landings and hours; only what lanes, stalls, lake area and time explain
     of that choice is taken out.
     """
+    visits = visits.assign(date=pd.to_datetime(visits["date"]))
     strata = make_strata(settings, visits["date"])
     position = landing_positions(visits["landing_id"], landings)
     stratum, hours = visit_hours(visits, settings, strata)
@@ -204,9 +205,9 @@ def _priors(strata: Strata, assumptions: Assumptions) -> tuple[Array, Array]:
 
 def _day_block_rates(rates: Rates, strata: Strata) -> Array:
     """Expected boats an hour at each landing in each (day type, block): (K, D)."""
-    shape, rate = rates.own_factor(rates.mode.at)
-    level = rates.landing_level(rates.mode.at) * shape / rate
-    return np.outer(level, strata.by_day_block(rates.stratum_ratio(rates.mode.at)))
+    shape, rate = rates.own_factor(rates.mode.best)
+    level = rates.landing_level(rates.mode.best) * shape / rate
+    return np.outer(level, strata.by_day_block(rates.stratum_ratio(rates.mode.best)))
 
 
 def _profile(
@@ -229,9 +230,9 @@ def _profile(
     if not counted.any():
         return np.ones(kinds)
     block = strata.day_block[stratum[counted]]
-    ratio = rates.stratum_ratio(rates.mode.at)[stratum[counted]]
-    shape, rate = rates.own_factor(rates.mode.at)
-    level = (rates.landing_level(rates.mode.at) * shape / rate)[position[counted]]
+    ratio = rates.stratum_ratio(rates.mode.best)[stratum[counted]]
+    shape, rate = rates.own_factor(rates.mode.best)
+    level = (rates.landing_level(rates.mode.best) * shape / rate)[position[counted]]
     launches = hours[counted] * ratio * level[:, None]
     even = (retrievals[counted].sum() + 0.5) / (launches.sum() + 0.5)
     below = PROFILE_WEIGHT + np.bincount(block.ravel(), launches.ravel(), minlength=kinds)
@@ -296,11 +297,11 @@ def _coefficients(rates: Rates, strata: Strata) -> pd.DataFrame:
     """The shared numbers with 90% intervals, blocks and months each measured from their mean."""
     front = rates.covariates.shape[1]
     names = ["level", *EXPONENTS, *strata.labels, "shape"]
-    turn = np.zeros((len(names), len(rates.mode.at)))
+    turn = np.zeros((len(names), len(rates.mode.best)))
     turn[:front, :front] = np.eye(front)
     turn[front:-1, front:-1] = strata.effects
     turn[-1, -1] = 1.0
-    value = turn @ rates.mode.at
+    value = turn @ rates.mode.best
     sd = np.sqrt(np.einsum("ij,jk,ik->i", turn, rates.mode.covariance, turn))
     return pd.DataFrame(
         {"value": value, "low": value - Z90 * sd, "high": value + Z90 * sd},

@@ -132,7 +132,7 @@ def build_choices(
         raise ValueError(message)
 
     allowed, counts = allowed[:, candidates], counts[:, candidates]
-    distance = np.where(allowed, distance_km[landing][:, candidates], 1.0)
+    distance = np.where(allowed, distance_km[landing][:, candidates].astype(float), 1.0)
     terms = np.where(allowed, law.features(distance), 0.0)
     covariates = [np.asarray(values, float)[candidates] for values in attractions.values()]
     attraction = np.array(covariates).reshape(len(covariates), int(candidates.sum()))
@@ -165,9 +165,10 @@ def likelihood(choices: Choices, coefficients: Array) -> Likelihood:
     0/0.
     """
     n_attractions = len(choices.attraction)
-    by_distance = np.tensordot(coefficients[n_attractions:], choices.distance, 1)
-    utility = by_distance + coefficients[:n_attractions] @ choices.attraction
-    utility = np.where(choices.allowed, utility, -np.inf)
+    by_lake = coefficients[:n_attractions] @ choices.attraction
+    utility = np.where(choices.allowed, by_lake, -np.inf)
+    for coefficient, term in zip(coefficients[n_attractions:], choices.distance, strict=True):
+        utility += coefficient * term
     top = utility.max(axis=1, keepdims=True)
     weight = np.exp(utility - np.where(np.isfinite(top), top, 0.0))
     total = weight.sum(axis=1, keepdims=True)
@@ -190,9 +191,11 @@ def likelihood(choices: Choices, coefficients: Array) -> Likelihood:
     )
 
 
-def maximise(choices: Choices, precision: Array) -> tuple[Array, Likelihood]:
+def maximise(
+    choices: Choices, precision: Array, *, start: Array | None = None
+) -> tuple[Array, Likelihood]:
     """
-    Coefficients with the greatest likelihood times prior, by Newton steps from zero.
+    Coefficients with the greatest likelihood times prior, by Newton steps.
 
     Parameters
     ----------
@@ -200,6 +203,8 @@ def maximise(choices: Choices, precision: Array) -> tuple[Array, Likelihood]:
         The data.
     precision : array, shape (P,)
         1 / variance of each coefficient's normal prior around 0; 0 for none.
+    start : array, shape (P,), optional
+        Where to begin, e.g. at the maximum of nearly the same data. Zero when left out.
 
     Returns
     -------
@@ -216,9 +221,11 @@ def maximise(choices: Choices, precision: Array) -> tuple[Array, Likelihood]:
     The log-likelihood is concave, so a step that loses is halved until it gains and the maximum
     found is the only one.
     """
-    coefficients = np.zeros(len(precision))
+    coefficients: Array = np.zeros(len(precision))
     now = likelihood(choices, coefficients)
     blind = np.diag(now.information) + precision
+    if start is not None:
+        coefficients, now = start, likelihood(choices, start)
     for _ in range(MOST_STEPS):
         gradient = now.scores.sum(axis=0) - precision * coefficients
         step = _solve(now.information + np.diag(precision), gradient)
@@ -249,7 +256,8 @@ def _second_moments(choices: Choices, expected: Array) -> Array:
     weighted = expected * distance  # (M, G, C)
     among = (attraction * expected.sum(axis=0)) @ attraction.T
     across = attraction @ weighted.sum(axis=1).T
-    within = np.einsum("mgc,ngc->mn", weighted, distance)
+    flat = (len(distance), -1)
+    within = weighted.reshape(flat) @ distance.reshape(flat).T
     return np.block([[among, across], [across.T, within]])
 
 

@@ -90,7 +90,7 @@ def compare_laws(
         coefficients, at_best = maximise(choices, prior_precision(choices, prior))
         in_sample = at_best.values.sum() / choices.totals.sum()
         rows.append((len(coefficients), in_sample))
-        held_out.append(_held_out(choices, fold, prior))
+        held_out.append(_held_out(choices, fold, prior, coefficients))
     table = pd.DataFrame(
         rows, index=pd.Index(names, name="law"), columns=["parameters", "in_sample"]
     )
@@ -106,14 +106,16 @@ def chosen_law(comparison: pd.DataFrame, laws: Sequence[DistanceLaw] = LAWS) -> 
     return laws[int(np.flatnonzero(comparison["chosen"])[0])]
 
 
-def _held_out(choices: Choices, fold: NDArray[np.integer], prior: float | None) -> Array:
+def _held_out(
+    choices: Choices, fold: NDArray[np.integer], prior: float | None, start: Array
+) -> Array:
     """Log-likelihood of each landing under a fit to the other folds; NaN with one landing."""
     values = np.full(len(fold), np.nan)
     if len(fold) < 2:
         return values
     for number in np.unique(fold):
         seen = choices.at_landings(fold != number)
-        coefficients, _ = maximise(seen, prior_precision(seen, prior))
+        coefficients, _ = maximise(seen, prior_precision(seen, prior), start=start)
         unseen = choices.at_landings(fold == number)
         values[fold == number] = likelihood(unseen, coefficients).values
     return values

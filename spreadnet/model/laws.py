@@ -85,6 +85,33 @@ class DistanceLaw:
             layers["log_distance_squared"] = layers["log_distance"] ** 2
         return np.stack([layers[term] for term in self.terms])
 
+    def log_pull(self, distance_km: Array, coefficients: Array) -> Array:
+        """
+        Logarithm of the law, one layer at a time so that no more memory is held than needed.
+
+        Parameters
+        ----------
+        distance_km : array, any shape
+            Kilometres, 0 or more.
+        coefficients : array, shape (M,)
+            One a term.
+
+        Returns
+        -------
+        log_pull : array
+            In the shape of `distance_km`.
+
+        Examples
+        --------
+        >>> POWER.log_pull(np.array([0.0, np.e - 1]), np.array([-2.0]))
+        array([-0., -2.])
+        """
+        layers = self.features(distance_km)
+        total = layers[0] * coefficients[0]
+        for layer, coefficient in zip(layers[1:], coefficients[1:], strict=True):
+            total += layer * coefficient
+        return total
+
     def bounded(self, coefficients: Array) -> Array:
         """
         Coefficients of the law's terms, clipped so that the pull never grows without bound.

@@ -116,8 +116,9 @@ def destination_shares(
         block = slice(first, first + BLOCK_ROWS)
         distance = distance_km[block][:, columns].astype(dtype)
         own = np.flatnonzero(place[block] >= 0), place[block][place[block] >= 0]
-        distance[own] = 1.0  # any finite number: it is excluded two lines below
-        utility = np.tensordot(theta, fit.law.features(distance), 1) + pull
+        distance[own] = 1.0  # any finite number: it is excluded below
+        utility = fit.law.log_pull(distance, theta)
+        utility += pull
         utility[own] = -np.inf
         shares[block, columns] = _softmax(utility)
     return shares
@@ -310,6 +311,8 @@ def _pull(
 def _softmax(utility: Array) -> Array:
     """Shares of each row; 0 where no lake can be chosen."""
     top = utility.max(axis=1, keepdims=True)
-    weight = np.exp(utility - np.where(np.isfinite(top), top, 0))
+    weight = utility - np.where(np.isfinite(top), top, 0)
+    np.exp(weight, out=weight)
     total = weight.sum(axis=1, keepdims=True)
-    return np.divide(weight, total, out=np.zeros_like(weight), where=total > 0)
+    weight /= np.where(total > 0, total, 1)
+    return weight

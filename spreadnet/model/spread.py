@@ -215,6 +215,7 @@ def expected_spread(inputs: SpreadInputs, coverage: Coverage, *, seasons: int) -
     introductions = np.empty((seasons, n_lakes), dtype)
     carried = np.empty((seasons, n_landings, n_routes), dtype)
     outside = inputs.outside_boats[:, None] * inputs.outside_leaving
+    downstream = inputs.streams.T.tocsr()
     free = 1 - inputs.initial
     infested[0] = inputs.initial
     for season in range(seasons):
@@ -223,7 +224,7 @@ def expected_spread(inputs: SpreadInputs, coverage: Coverage, *, seasons: int) -
         by_landing = (carried[season] * arriving.T) @ inputs.weights
         introductions[season] = inputs.establish * (collapse @ by_landing)
         hazard = inputs.habitat * (
-            introductions[season] ** inputs.allee_exponent + inputs.streams.T @ infested[season]
+            introductions[season] ** inputs.allee_exponent + downstream @ infested[season]
         )
         hazards[season + 1] = hazards[season] + hazard
         infested[season + 1] = inputs.initial - free * np.expm1(-hazards[season + 1])

@@ -29,8 +29,8 @@ def clean_text(value: object) -> str:
 
     Examples
     --------
-    >>> clean_text("Long\nLake")
-    'Long Lake'
+    >>> clean_text("Amber\nWater")
+    'Amber Water'
     >>> clean_text(None)
     ''
     """

@@ -18,6 +18,7 @@ from spreadnet.outputs.escape import clean_text, safe_json, safe_text
 from spreadnet.outputs.map_data import (
     PARTS,
     SHOWN_TRIPS,
+    figures,
     has_all,
     lake_status,
     landing_order,
@@ -30,6 +31,10 @@ from spreadnet.outputs.print_map import print_svg, print_table, words
 
 __all__ = ["Caption", "map_html", "region_map"]
 
+SCRIPTS = (
+    *("map_tables.js", "map_draw.js", "map_hit.js", "map_cards.js", "map_list.js"),
+    "map_page.js",
+)
 LAKE_COLUMNS = ("name", "area_ha", "new_infestation_chance")
 LAKE_SPECIES_COLUMNS = ("status_", "infested_chance_", "new_infestation_chance_")
 LANDING_COLUMNS = (
@@ -146,7 +151,7 @@ def region_map(
         "seasons": caption.seasons,
     }
     region = _empty_map(data["bounds"])
-    region.add_child(_Drawing(page_part("map_page.js")))
+    region.add_child(_Drawing("\n".join(page_part(name) for name in SCRIPTS)))
     sheet = print_svg(
         lakes,
         landings,
@@ -201,7 +206,7 @@ def _classes(
     chance: pd.Series, status: NDArray[np.int64], steps: Sequence[float]
 ) -> NDArray[np.int64]:
     """Class of each lake's chance: 0 to 4, 5 every species there, 6 no figure."""
-    values = chance.astype("Float64").to_numpy(dtype=float, na_value=np.nan)
+    values = figures(chance)
     parts = np.rint(values * PARTS)
     found = np.searchsorted(np.rint(np.asarray(steps) * PARTS), parts, side="right")
     return np.where(has_all(status), 5, np.where(np.isfinite(values), found, 6))
@@ -254,7 +259,7 @@ def _key_text(
     """Words of the key that depend on the data."""
     several = len(caption.species) > 1
     everywhere = has_all(lake_status(lakes, list(caption.species)))
-    chance = lakes["new_infestation_chance"].astype("Float64").to_numpy(float, na_value=np.nan)
+    chance = figures(lakes["new_infestation_chance"])
     points = lakes.geometry.geom_type.isin(["Point", "MultiPoint"]).any()
     some = f"The {drawn} largest of {trips:,} flows" if drawn < trips else f"All {drawn:,} flows"
     return {
@@ -273,7 +278,7 @@ def _key_text(
 
 def _sizes(landings: gpd.GeoDataFrame) -> list[tuple[float, float]]:
     """Three landings for the key: round values with the radius they are drawn with."""
-    avoided = landings["avoided_per_100_hours"].astype("Float64").to_numpy(float, na_value=np.nan)
+    avoided = figures(landings["avoided_per_100_hours"])
     most = np.nanmax(np.where(np.isfinite(avoided), avoided, 0.0), initial=0.0)
     if most <= 0:
         return []

@@ -80,12 +80,18 @@ def place(shapes: gpd.GeoSeries) -> gpd.GeoSeries:
     return gpd.GeoSeries(found, index=shapes.index, crs=shapes.crs)
 
 
+def figures(values: pd.Series) -> NDArray[np.float64]:
+    """Numbers of a column, whatever its type; NaN where there is none."""
+    return np.asarray(values.astype("Float64").to_numpy(dtype=float, na_value=np.nan)).astype(float)
+
+
 def landing_radius(avoided: NDArray[np.float64]) -> NDArray[np.float64]:
     """Radius of each landing in pixels: its area grows with what it avoids, from a dot."""
     known = np.where(np.isfinite(avoided), np.maximum(avoided, 0.0), 0.0)
     most = known.max(initial=0.0)
-    share: NDArray[np.float64] = known / most if most > 0 else np.zeros_like(known)
-    return np.array(SMALLEST_RADIUS + GROWTH * np.sqrt(share), dtype=float)
+    share = known / most if most > 0 else 0.0 * known
+    radius: NDArray[np.float64] = SMALLEST_RADIUS + GROWTH * np.sqrt(share)
+    return radius
 
 
 def landing_order(landings: pd.DataFrame) -> pd.DataFrame:
@@ -157,7 +163,7 @@ def landing_text(landings: pd.DataFrame) -> dict[str, list[str]]:
     """
 
     def numbers(column: str) -> NDArray[np.float64]:
-        return landings[column].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
+        return figures(landings[column])
 
     def spans(low: str, high: str, words: object) -> list[str]:
         pairs = zip(numbers(low), numbers(high), strict=True)
@@ -186,7 +192,7 @@ def landing_text(landings: pd.DataFrame) -> dict[str, list[str]]:
 
 def listed_trips(trips: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """The trips that go with the page: the largest flows between two lakes, in falling order."""
-    amount = trips["trips"].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
+    amount = figures(trips["trips"])
     apart = trips["from_lake_id"].to_numpy(dtype=object) != trips["to_lake_id"].to_numpy(
         dtype=object
     )
@@ -233,7 +239,7 @@ def page_data(
 
 def _parts(values: pd.Series) -> list[int | None]:
     """Chances as whole parts of `PARTS`; None where there is no figure."""
-    numbers = values.astype("Float64").to_numpy(dtype=float, na_value=np.nan)
+    numbers = figures(values)
     return [round(v * PARTS) if np.isfinite(v) else None for v in numbers]
 
 
@@ -249,7 +255,7 @@ def _lake_data(lakes: gpd.GeoDataFrame, species: list[str], *, turned: bool) -> 
     """Columns of the lakes."""
     shapes = degrees(simplified(lakes.geometry), turned=turned)
     status = lake_status(lakes, species)
-    areas = lakes["area_ha"].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
+    areas = figures(lakes["area_ha"])
     chances = ["new_infestation_chance", *(f"new_infestation_chance_{name}" for name in species)]
     return {
         "name": [clean_text(name) for name in lakes["name"]],
@@ -267,7 +273,7 @@ def _landing_data(
 ) -> dict[str, object]:
     """Columns of the landings."""
     points = degrees(landings.geometry, turned=turned)
-    avoided = landings["avoided_per_100_hours"].astype("Float64").to_numpy(float, na_value=np.nan)
+    avoided = figures(landings["avoided_per_100_hours"])
     reasons = [
         [clean_text(part) for part in clean_text(text).split(";")] for text in landings["reasons"]
     ]
@@ -293,7 +299,7 @@ def _trip_data(trips: gpd.GeoDataFrame, lake_ids: pd.Index, *, turned: bool) -> 
         paths.append(whole_degrees(points).ravel().tolist())
 
     def numbers(column: str) -> NDArray[np.float64]:
-        return trips[column].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
+        return figures(trips[column])
 
     return {
         "from": [int(row) for row in lake_ids.get_indexer(trips["from_lake_id"])],

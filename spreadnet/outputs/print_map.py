@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from spreadnet.outputs.escape import safe_text
-from spreadnet.outputs.map_data import landing_radius, landing_text, place
+from spreadnet.outputs.map_data import figures, landing_radius, landing_text, place
 from spreadnet.outputs.map_key import (
     ALL_THERE,
     CHANCE,
@@ -198,7 +198,7 @@ def _landings(landings: gpd.GeoDataFrame, frame: _Frame) -> str:
         for (x, y), kind, number in zip(points, kinds, numbered, strict=True)
         if not number
     ]
-    avoided = known["avoided_per_100_hours"].astype("Float64").to_numpy(float, na_value=np.nan)
+    avoided = figures(known["avoided_per_100_hours"])
     sizes = 8.0 + 0.5 * landing_radius(avoided)[numbered]
     spots = _apart(points[numbered], sizes)
     rows = zip(

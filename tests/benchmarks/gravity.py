@@ -25,8 +25,8 @@ def rows() -> list[dict[str, object]]:
     return [*_fit_rows(), *_trip_rows()]
 
 
-def _row(name: str, figure: float, bar: str, unit: str, ok: bool) -> dict[str, object]:
-    return {"name": name, "figure": figure, "bar": bar, "unit": unit, "ok": bool(ok)}
+def _row(name: str, figure: float, bar: float, unit: str, ok: bool) -> dict[str, object]:
+    return {"name": name, "figure": float(figure), "bar": bar, "unit": unit, "ok": bool(ok)}
 
 
 def _seconds(function):
@@ -39,7 +39,7 @@ def _seconds(function):
     return min(times), result
 
 
-def _survey(n_landings=30, n_lakes=200, per_landing=60, seed=0):
+def _survey(n_landings=60, n_lakes=300, per_landing=60, seed=0):
     rng = np.random.default_rng(seed)
     lakes = rng.uniform(0, 200, (n_lakes, 2))
     own_lake = rng.choice(n_lakes, n_landings, replace=False)
@@ -85,25 +85,24 @@ def _fit_rows() -> list[dict[str, object]]:
     faster = slow / quick
     return [
         _row(
-            "gravity fit, times faster than statsmodels GLM with a dummy a landing "
-            f"({len(fit.names)} coefficients, {fit.landings} landings)",
+            "gravity fit: statsmodels GLM with 60 dummies over ours, time",
             faster,
-            f"at least {TIMES_FASTER}",
-            "times",
+            TIMES_FASTER,
+            "times, at least",
             faster >= TIMES_FASTER,
         ),
         _row(
-            "gravity fit, largest gap to that GLM's coefficients",
+            "gravity fit: largest gap to that GLM's coefficients",
             apart,
-            f"at most {AGREEMENT:g}",
-            "no unit",
+            AGREEMENT,
+            "no unit, at most",
             apart <= AGREEMENT,
         ),
     ]
 
 
 def _trip_rows() -> list[dict[str, object]]:
-    """State size: 3,500 landings on 2,700 lakes, beside the obvious three-array numpy form."""
+    """State size: 3,500 landings on 2,700 lakes."""
     rng = np.random.default_rng(1)
     n_landings, n_lakes = 3_500, 2_700
     landing_lake = np.concatenate(
@@ -124,14 +123,14 @@ def _trip_rows() -> list[dict[str, object]]:
     gap = np.abs(trips - exact).max() / exact.max()
     kept = np.abs(exact.sum(axis=0) / (launches * share_other) - 1).max()
     return [
-        _row("trips between 3,500 landings, float32", single, "none", "s", True),
-        _row("trips between 3,500 landings, float64", double, "none", "s", True),
+        _row("trips between 3,500 landings, float32", single, np.inf, "s, no bar", True),
+        _row("trips between 3,500 landings, float64", double, np.inf, "s, no bar", True),
         _row(
-            "float32 trips, largest gap to float64 over the largest",
+            "float32 trips: gap to float64 over the largest",
             gap,
-            "at most 1e-05",
-            "share",
+            1e-5,
+            "share, at most",
             gap <= 1e-5,
         ),
-        _row("trips lost or gained at any landing", kept, "at most 1e-09", "share", kept <= 1e-9),
+        _row("trips lost or gained at any landing", kept, 1e-9, "share, at most", kept <= 1e-9),
     ]

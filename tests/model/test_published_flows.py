@@ -206,6 +206,7 @@ def test_canada_1966_to_1971():
     assert production.indices["common_part_of_trips"] == pytest.approx(expected["CPC"], abs=1e-7)
 
 
+@pytest.mark.slow
 def test_sioux_falls_24_zones():
     table, distance, index = sioux_falls()
     models = {"doubly_exp_distance": EXPONENTIAL, "doubly_pow_distance": LAWS["pow"]}

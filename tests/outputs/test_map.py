@@ -118,7 +118,7 @@ def test_layers_that_need_only_leaflet_can_be_added(tables, caption):
     folium.CircleMarker([-41.0, -128.0], radius=5).add_to(region)
     page = map_html(region)
     assert "L.circleMarker" in page
-    assert not re.search(r"[0-9a-f]{32}", page.split("function spreadnetPage")[1])
+    assert not re.search(r"[0-9a-f]{32}", page.split("function spreadnetTables")[1])
 
 
 def test_inputs_are_not_changed(tables, caption):

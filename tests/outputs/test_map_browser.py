@@ -81,8 +81,9 @@ def ink(browser):
     """Sum of the map canvas' colours: changes when something else is drawn."""
     return browser.execute_script(
         "const c = document.querySelector('.folium-map canvas');"
-        "const all = c.getContext('2d').getImageData(0, 0, c.width, c.height).data;"
-        "return all.reduce((a, b) => a + b, 0)"
+        "const pen = new OffscreenCanvas(c.width, c.height).getContext('2d');"
+        "pen.drawImage(c, 0, 0);"
+        "return pen.getImageData(0, 0, c.width, c.height).data.reduce((a, b) => a + b, 0)"
     )
 
 
@@ -115,7 +116,7 @@ def test_choosing_a_row_moves_the_map_and_opens_its_card(browser, page, sample_r
     second = landings[landings["rank"] == 2].iloc[0]
     card = browser.find_element("css selector", ".leaflet-popup").text
     assert second["name"] in card and second["lake_name"] in card
-    assert "Why" in card and "Busy on weekend mornings" in card and "weekend 06:00-10:00" in card
+    assert "Why" in card and "Busy on weekend mornings" in card and second["best_when"] in card
     assert np.abs(centre(browser) - before).max() > 0.01
     place = landings.to_crs(4326).loc[landings["rank"] == 2].geometry.iloc[0]
     assert abs(centre(browser)[1] - place.x) < 0.02
@@ -269,7 +270,8 @@ def test_hostile_names_do_not_run(browser, tmp_path, sample_region_tables):
             browser.execute_script(f"document.querySelectorAll('td button')[{k}].click()")
             time.sleep(0.1)
     assert browser.execute_script("return window.ran === undefined")
-    assert browser.find_element("css selector", ".card h2").text == HOSTILE[2]
+    head = browser.execute_script("return document.querySelector('.card h2').textContent")
+    assert head == HOSTILE[2]
     assert errors(browser) == [] and requests(browser) == []
 
 

@@ -1,0 +1,375 @@
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pandas as pd
+import pytest
+import statsmodels.api as sm
+from scipy.special import gammaln
+
+from spreadnet.assumptions import DEFAULT
+from spreadnet.evidence.laplace import find_mode
+from spreadnet.evidence.rates import Counts, fit_rates, minus_log_posterior
+from spreadnet.evidence.region import Block, Settings
+from spreadnet.evidence.strata import is_weekend, make_strata, visit_hours
+from spreadnet.evidence.traffic import fit_traffic
+
+# 2027-05-15 is a Saturday.
+SETTINGS = Settings(
+    "invented", date(2027, 5, 15), date(2027, 9, 30), {}, holidays=(date(2027, 7, 5),)
+)
+ONE_WEEK = Settings(
+    "invented", date(2027, 7, 12), date(2027, 7, 18), {}, blocks=(Block(6, 10), Block(14, 18))
+)
+
+
+def tables(landings=3):
+    lakes = pd.DataFrame(
+        {"area_ha": np.linspace(20, 300, landings)}, index=[f"L{i}" for i in range(landings)]
+    )
+    places = pd.DataFrame(
+        {
+            "lake_id": lakes.index,
+            "ramp_lanes": pd.array([1 + i % 2 for i in range(landings)], dtype="Int64"),
+            "trailer_stalls": pd.array([5 * i for i in range(landings)], dtype="Int64"),
+        },
+        index=pd.Index([f"A{i}" for i in range(landings)], name="landing_id"),
+    )
+    return places, lakes
+
+
+def visit_table(rows):
+    """Rows of landing, date, start, end, launches, retrievals, refused (None: not counted)."""
+    names = ["landing_id", "date", "start", "end", "launches", "retrievals", "refused"]
+    table = pd.DataFrame([dict(zip(names, row, strict=True)) for row in rows], columns=names)
+    table["date"] = pd.to_datetime(table["date"])
+    for name in names[4:]:
+        table[name] = pd.array(list(table[name]), dtype="Int64")
+    table[["start", "end"]] = table[["start", "end"]].astype(float)
+    table.index = pd.Index([f"V{i}" for i in range(len(table))], name="visit_id", dtype=str)
+    return table
+
+
+def fit(rows, landings=3, settings=ONE_WEEK, assumptions=DEFAULT, **more):
+    places, lakes = tables(landings)
+    return fit_traffic(visit_table(rows), places, lakes, settings, assumptions=assumptions, **more)
+
+
+def world(seed, landings=40, visits=120, kappa=2.0, spread=0.6):
+    """An invented season with visits that scatter more than chance; 16 landings never visited."""
+    rng = np.random.default_rng(seed)
+    places, lakes = tables(landings)
+    lakes["area_ha"] = np.exp(rng.normal(4.5, 1.2, landings))
+    places["trailer_stalls"] = rng.integers(2, 60, landings)
+    days = pd.date_range(SETTINGS.season_first_day, SETTINGS.season_last_day)
+    start = rng.choice([6, 7.5, 9, 12, 14.5, 17], visits)
+    position = rng.integers(0, int(landings * 0.6), visits)
+    table = visit_table(
+        [(places.index[p], "2027-07-01", 8, 9, 0, None, None) for p in position]
+    ).assign(date=rng.choice(days, visits), start=start, end=start + rng.choice([2, 3, 4], visits))
+    strata = make_strata(SETTINGS, table["date"])
+    columns = np.column_stack(
+        [
+            np.log(places["ramp_lanes"].astype(float)),
+            np.log1p(places["trailer_stalls"].astype(float)),
+            np.log(lakes["area_ha"]),
+        ]
+    )
+    level = np.log(2.0) + (columns - columns.mean(axis=0)) @ [0.5, 0.3, 0.2]
+    rate = np.exp(level) * rng.gamma(kappa, 1 / kappa, landings)
+    ratio = np.exp(strata.design @ rng.normal(0, 0.35, strata.design.shape[1]))
+    stratum, hours = visit_hours(table, SETTINGS, strata)
+    means = rate[position] * (hours * ratio[stratum]).sum(axis=1)
+    gamma = rng.gamma(1 / spread**2, spread**2, visits)
+    table["launches"] = pd.array(rng.poisson(means * gamma), dtype="Int64")
+    return table, places, lakes, rate * (strata.season_hours @ ratio)
+
+
+def single_stratum(counts):
+    """One visit of 1-6 hours at each of 60 landings, one covariate, and no other difference."""
+    rng = np.random.default_rng(8)
+    hours = rng.uniform(1, 6, 60)
+    covariates = np.column_stack([np.ones(60), rng.normal(0, 1, 60)])
+    means = hours * np.exp(covariates @ [0.7, 0.4])
+    boats = rng.poisson(means * (rng.gamma(1.5, 1 / 1.5, 60) if counts == "nb2" else 1.0))
+    seen = Counts(boats.astype(float), np.arange(60), np.zeros((60, 1), dtype=int), hours[:, None])
+    return seen, covariates, np.zeros((1, 0))
+
+
+def test_one_visit_a_landing_is_negative_binomial_regression():
+    """Against statsmodels' NB2 with an offset of log hours, priors all but off."""
+    counts, covariates, strata = single_stratum("nb2")
+    objective = minus_log_posterior(
+        counts,
+        covariates,
+        strata,
+        weights=np.ones(60),
+        centre=np.zeros(3),
+        width=np.full(3, 1e6),
+    )
+    mode = find_mode(objective, np.zeros(3))
+    offset = np.log(counts.hours[:, 0])
+    reference = sm.NegativeBinomial(counts.boats, covariates, offset=offset).fit(
+        method="newton", disp=0, start_params=[0.7, 0.4, 0.6]
+    )
+    assert mode.best[:2] == pytest.approx(reference.params[:2], rel=1e-5)
+    assert np.exp(-mode.best[2]) == pytest.approx(reference.params[2], rel=1e-5)
+    assert mode.sd[:2] == pytest.approx(reference.bse[:2], rel=1e-3)
+    # Ours leaves out log y!
+    log_likelihood = -objective(mode.best)[0] - gammaln(counts.boats + 1).sum()
+    assert log_likelihood == pytest.approx(reference.llf, rel=1e-7)
+
+
+def test_landings_all_alike_are_poisson_regression():
+    """Against statsmodels' Poisson: shape fixed near infinity, coefficients' priors off."""
+    counts, covariates, strata = single_stratum("poisson")
+    mode = find_mode(
+        minus_log_posterior(
+            counts,
+            covariates,
+            strata,
+            weights=np.ones(60),
+            centre=np.array([0, 0, np.log(1e8)]),
+            width=np.array([1e6, 1e6, 0.01]),
+        ),
+        np.array([0.0, 0.0, np.log(1e8)]),
+    )
+    offset = np.log(counts.hours[:, 0])
+    reference = sm.Poisson(counts.boats, covariates, offset=offset).fit(disp=0)
+    assert mode.best[:2] == pytest.approx(reference.params, rel=1e-5)
+    assert mode.sd[:2] == pytest.approx(reference.bse, rel=1e-4)
+
+
+def test_gradient_agrees_with_differences():
+    table, places, lakes, _ = world(3)
+    traffic = fit_traffic(table, places, lakes, SETTINGS, assumptions=DEFAULT)
+    strata = make_strata(SETTINGS, table["date"])
+    stratum, hours = visit_hours(table, SETTINGS, strata)
+    counts = Counts(
+        table["launches"].to_numpy(float),
+        places.index.get_indexer(pd.Index(table["landing_id"])),
+        stratum,
+        hours,
+    )
+    at = traffic.rates.mode.best + 0.1
+    objective = minus_log_posterior(
+        counts,
+        traffic.rates.covariates,
+        strata.design,
+        weights=np.linspace(0.2, 1, len(table)),
+        centre=np.zeros(len(at)),
+        width=np.ones(len(at)),
+    )
+    steps = 1e-5 * np.eye(len(at))
+    numeric = [(objective(at + s)[0] - objective(at - s)[0]) / 2e-5 for s in steps]
+    assert objective(at)[1] == pytest.approx(np.array(numeric), rel=1e-5, abs=1e-4)
+
+
+def test_gamma_update_worked_by_hand():
+    """Shape 2, expectation 4 boats, 10 counted, no visit spread: 4 x (2 + 10) / (2 + 4) = 8."""
+    counts = Counts(np.array([10.0]), np.array([0]), np.zeros((1, 1), dtype=int), np.array([[4.0]]))
+    rates = fit_rates(
+        counts,
+        np.ones((2, 1)),
+        np.zeros((1, 0)),
+        centre=np.array([0.0, np.log(2.0)]),
+        width=np.full(2, 1e-3),
+        visit_spread=0.0,
+    )
+    assert rates.mean(np.array([4.0])) == pytest.approx([8.0, 4.0], rel=1e-4)
+    assert rates.own_weight() == pytest.approx([4 / 6, 0.0], abs=1e-4)
+    assert rates.phi == 1.0
+
+
+def test_parts_of_a_visit_go_to_their_blocks_and_the_rest_to_the_nearest():
+    """Blocks 06-10 and 14-18; the nearest changes at 12. Visits 05-09, 09-15, 11-13, 17-20."""
+    rows = [("A0", "2027-07-12", s, e, 1, None, None) for s, e in ((5, 9), (9, 15), (11, 13))]
+    table = visit_table([*rows, ("A0", "2027-07-17", 17, 20, 1, None, None)])
+    strata = make_strata(ONE_WEEK, table["date"])
+    stratum, hours = visit_hours(table, ONE_WEEK, strata)
+    assert hours.tolist() == [[4, 0], [3, 3], [1, 1], [0, 3]]
+    assert strata.day_block[stratum].tolist() == [[0, 1], [0, 1], [0, 1], [2, 3]]
+
+
+def test_blocks_may_come_in_any_order():
+    turned = replace(ONE_WEEK, blocks=ONE_WEEK.blocks[::-1])
+    table = visit_table([("A0", "2027-07-12", 9, 15, 1, None, None)])
+    assert visit_hours(table, turned, make_strata(turned, table["date"]))[1].tolist() == [[3, 3]]
+
+
+def test_season_hours_are_those_of_the_calendar():
+    """139 days: 40 on weekends, one holiday on a Monday; 4 hours in each of four blocks."""
+    blocks = make_strata(SETTINGS, pd.Series([], dtype="datetime64[s]")).day_blocks()
+    assert blocks["hours_in_season"].tolist() == [98 * 4.0] * 4 + [41 * 4.0] * 4
+    assert blocks["day_type"].tolist() == ["weekday"] * 4 + ["weekend"] * 4
+    assert list(blocks["block"][:2]) == ["06:00-10:00", "10:00-14:00"]
+    assert is_weekend(pd.Series(pd.to_datetime(["2027-07-05"])), SETTINGS.holidays).all()
+
+
+def test_no_visits_at_all_gives_the_assumed_traffic_with_a_wide_interval():
+    traffic = fit([], landings=1)
+    row = traffic.table.iloc[0]
+    # 7 days of 8 hours; the weekend ratio acts about the season's mean, on the log scale.
+    mean = 5 / 7 * 2.5 ** (-2 / 7) + 2 / 7 * 2.5 ** (5 / 7)
+    assert row["launches"] == pytest.approx(1.6 * 56 * mean, rel=1e-6)
+    assert row["launches_high"] / row["launches_low"] > 15
+    assert not row["visited"]
+    assert row["own_weight"] == 0
+    assert traffic.refusal == pytest.approx(0.03, rel=1e-6)
+    assert np.isfinite(traffic.draw_launches(np.random.default_rng(0))).all()
+
+
+def test_a_landing_never_visited_is_marked_and_wider():
+    rows = [
+        (f"A{i}", f"2027-07-{12 + d}", 6, 10, 4 + 2 * i + d % 3, None, None)
+        for i in (0, 1)
+        for d in range(7)
+    ]
+    table = fit(rows).table
+    width = np.log(table["launches_high"] / table["launches_low"])
+    assert table["visited"].tolist() == [True, True, False]
+    assert table["own_weight"].iloc[2] == 0
+    assert table["launches"].iloc[2] == pytest.approx(table["expected"].iloc[2])
+    assert width.iloc[2] > 2 * width.iloc[0]
+    assert (table["launches_low"] < table["launches"]).all()
+    assert (table["launches"] < table["launches_high"]).all()
+
+
+def test_not_counted_is_never_zero():
+    rows = [("A0", "2027-07-12", 6, 10, 8, None, None), ("A1", "2027-07-13", 6, 10, 5, None, None)]
+    blank = ("A2", "2027-07-14", 6, 10, None, None, None)
+    zero = ("A2", "2027-07-14", 6, 10, 0, None, None)
+    without, with_blank, with_zero = fit(rows), fit([*rows, blank]), fit([*rows, zero])
+    launches = [t.table["launches"].to_numpy() for t in (without, with_blank, with_zero)]
+    assert launches[1] == pytest.approx(launches[0], rel=1e-9)
+    assert launches[2][2] < 0.8 * launches[0][2]
+    assert with_blank.table.loc["A2", ["visits", "hours", "counted"]].tolist() == [1, 0, 0]
+    assert with_blank.table.loc["A2", "visited"]
+
+
+def test_visits_that_count_nothing_give_a_small_number_above_zero():
+    rows = [("A0", f"2027-07-{12 + d}", 6, 10, 0, 0, 0) for d in range(7)]
+    traffic = fit(rows)
+    assert 0 < traffic.table["launches"].iloc[0] < 0.2 * 1.6 * 56
+    assert np.isfinite(traffic.table.to_numpy(float)).all()
+    assert np.isfinite(traffic.retrieval_rate).all()
+
+
+def test_rates_add_up_to_the_season():
+    table, places, lakes, _ = world(1)
+    table["retrievals"] = table["launches"] + 3
+    traffic = fit_traffic(table, places, lakes, SETTINGS, assumptions=DEFAULT)
+    hours = traffic.day_blocks["hours_in_season"].to_numpy()
+    season = traffic.table["launches"].to_numpy()
+    assert traffic.launch_rate.shape == (40, 8)
+    assert traffic.launch_rate @ hours == pytest.approx(season)
+    assert traffic.retrieval_rate @ hours == pytest.approx(season)
+    assert traffic.phi > 1
+
+
+def test_retrievals_follow_their_own_hours():
+    rows = []
+    for d in range(5):
+        rows += [("A0", f"2027-07-{12 + d}", 6, 10, 40, 4, None)]
+        rows += [("A0", f"2027-07-{12 + d}", 14, 18, 20, 60, None)]
+    traffic = fit(rows, landings=1)
+    launching, retrieving = traffic.launch_rate[0], traffic.retrieval_rate[0]
+    assert launching[0] > 1.5 * launching[1]
+    assert retrieving[1] > 5 * retrieving[0]
+    # No visit on a weekend: the profile there is even.
+    assert retrieving[2] / retrieving[3] == pytest.approx(launching[2] / launching[3])
+
+
+def test_refusals_are_set_against_parties_approached():
+    rows = [("A0", "2027-07-12", 6, 10, 50, None, 20), ("A1", "2027-07-13", 6, 10, 50, None, None)]
+    contacts = pd.DataFrame({"visit_id": ["V0"] * 80 + ["V1"] * 500})
+    traffic = fit(rows, contacts=contacts)
+    # 20 of 100 over a design effect of (10 x 1.2 + 0) / (0 + 10) for one visit.
+    alpha, beta = fit(rows).refusal_beta
+    assert traffic.refusal_beta == pytest.approx((alpha + 20 / 1.2, beta + 80 / 1.2))
+    assert fit(rows).refusal == pytest.approx(0.03, rel=1e-6)
+
+
+def test_order_and_names_of_landings_and_visits_do_not_matter():
+    table, places, lakes, _ = world(5)
+    table.loc[table.index[:5], "launches"] = pd.NA
+    first = fit_traffic(table, places, lakes, SETTINGS, assumptions=DEFAULT)
+    rng = np.random.default_rng(0)
+    again = fit_traffic(
+        table.iloc[rng.permutation(len(table))],
+        places.iloc[rng.permutation(len(places))],
+        lakes.iloc[rng.permutation(len(lakes))],
+        SETTINGS,
+        assumptions=DEFAULT,
+    )
+    pd.testing.assert_frame_equal(again.table.loc[places.index], first.table, rtol=1e-5)
+    renamed = fit_traffic(
+        table.assign(landing_id="x" + table["landing_id"]),
+        places.rename(index=lambda name: "x" + name),
+        lakes,
+        SETTINGS,
+        assumptions=DEFAULT,
+    )
+    assert renamed.table.to_numpy(float) == pytest.approx(first.table.to_numpy(float))
+
+
+def test_inputs_stay_as_they_are():
+    table, places, lakes, _ = world(2)
+    before = table.copy(), places.copy(), lakes.copy()
+    fit_traffic(table, places, lakes, SETTINGS, assumptions=DEFAULT)
+    for was, now in zip(before, (table, places, lakes), strict=True):
+        pd.testing.assert_frame_equal(was, now)
+
+
+def test_missing_lanes_and_stalls_take_the_documented_defaults():
+    rows = [(f"A{i}", "2027-07-12", 6, 10, 5, None, None) for i in range(3)]
+    places, lakes = tables(3)
+    blank = places.assign(
+        ramp_lanes=pd.array([1, 2, None], dtype="Int64"),
+        trailer_stalls=pd.array([0, 10, None], dtype="Int64"),
+    )
+    filled = places.assign(ramp_lanes=[1, 2, 1], trailer_stalls=[0, 10, 5])
+    args = lakes, ONE_WEEK
+    one = fit_traffic(visit_table(rows), blank, *args, assumptions=DEFAULT)
+    two = fit_traffic(visit_table(rows), filled, *args, assumptions=DEFAULT)
+    pd.testing.assert_frame_equal(one.table, two.table)
+
+
+def test_unknown_landing_is_refused():
+    with pytest.raises(ValueError, match="Invalid landing 'A9'"):
+        fit([("A9", "2027-07-12", 6, 10, 5, None, None)])
+
+
+def test_draws_agree_with_the_table():
+    table, places, lakes, _ = world(4)
+    traffic = fit_traffic(table, places, lakes, SETTINGS, assumptions=DEFAULT)
+    rng = np.random.default_rng(9)
+    draws = np.array([traffic.draw_launches(rng) for _ in range(2000)])
+    low, high = np.quantile(draws, [0.05, 0.95], axis=0)
+    frame = traffic.table
+    assert np.median(low / frame["launches_low"]) == pytest.approx(1, abs=0.1)
+    assert np.median(high / frame["launches_high"]) == pytest.approx(1, abs=0.1)
+    same = [traffic.draw_launches(np.random.default_rng(3)) for _ in range(2)]
+    assert np.array_equal(*same)
+
+
+def test_more_visits_at_a_landing_weigh_more():
+    rows = [("A0", f"2027-07-{12 + d}", 6, 10, 9, None, None) for d in range(6)]
+    rows += [("A1", "2027-07-12", 6, 10, 9, None, None)]
+    weight = fit(rows).table["own_weight"]
+    assert weight.iloc[0] > weight.iloc[1] > weight.iloc[2] == 0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("spread", [0.3, 0.9])
+def test_90_percent_intervals_of_traffic_cover_the_truth(spread):
+    """In 100 worlds with visits that scatter more than chance: 82% to 97% of landings."""
+    seen, unseen = [], []
+    for seed in range(100):
+        table, places, lakes, truth = world(seed, spread=spread)
+        frame = fit_traffic(table, places, lakes, SETTINGS, assumptions=DEFAULT).table
+        held = (frame["launches_low"] < truth) & (truth < frame["launches_high"])
+        seen.append(held[frame["visited"]].mean())
+        unseen.append(held[~frame["visited"]].mean())
+    assert 0.82 <= np.mean(seen) <= 0.97
+    assert 0.82 <= np.mean(unseen) <= 0.97
