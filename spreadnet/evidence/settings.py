@@ -16,6 +16,7 @@ from spreadnet.evidence.cells import nearest, why
 from spreadnet.evidence.dates import strptime_format
 from spreadnet.evidence.privacy import shown
 from spreadnet.evidence.region import Block, Settings
+from spreadnet.evidence.species import read_species
 from spreadnet.evidence.tables import Column, columns
 from spreadnet.evidence.text import decode
 
@@ -316,21 +317,33 @@ def _changes(
         what = f"{shown(str(raw))} is not a table of names and numbers"
         mend = f"Write it as {column.name} = {column.example}"
         return None, [_problem("not-a-table", column, what, mend, row)]
+    known = read_species()
     problems = []
     for name, change in raw.items():
-        try:
-            assumptions.with_changes({name: change})
-        except KeyError:
-            what = f"assumption '{name}' has a range but no value"
-            mend = f"Write {name} = {{value = ..., low = ..., high = ...}}."
-            problems.append(_problem("assumption", column, what, mend, row))
-        except (ValueError, TypeError) as error:
-            mend = (
-                "Write a number, or {value = ..., low = ..., high = ...} with low <= value <= high;"
-            )
-            mend += " `spreadnet assumptions` lists the names."
-            problems.append(_problem("assumption", column, str(error), mend, row))
+        if name in known and isinstance(change, dict):
+            sets = [(known[name].values, {n: c}, f"{name}.{n}") for n, c in change.items()]
+        else:
+            sets = [(assumptions, {name: change}, name)]
+        for values, one, place in sets:
+            problems += _faults_of_change(column, values, one, place=place, row=row)
     return dict(raw), problems
+
+
+def _faults_of_change(
+    column: Column, values: Assumptions, change: dict[str, Any], *, place: str, row: int | None
+) -> list[Problem]:
+    """What is wrong with one changed number, if anything."""
+    try:
+        values.with_changes(change)
+    except KeyError:
+        what = f"assumption '{place}' has a range but no value"
+        mend = f"Write {place} = {{value = ..., low = ..., high = ...}}."
+        return [_problem("assumption", column, what, mend, row)]
+    except (ValueError, TypeError) as error:
+        mend = "Write a number, or {value = ..., low = ..., high = ...} with low <= value <= high;"
+        mend += " `spreadnet assumptions` and `spreadnet species` list the names."
+        return [_problem("assumption", column, str(error), mend, row)]
+    return []
 
 
 def _season_problems(values: Mapping[str, Any], lines: Mapping[str, int]) -> list[Problem]:

@@ -229,11 +229,12 @@ def _page_values(
     lines = trip_steps if len(drawn) else []
 
     def key(prefix: str, switches: bool) -> str:
+        more = "; a chosen place shows its lake's own" if switches else ""
         return map_key.key_html(
             steps=steps,
             trip_steps=lines,
             sizes=sizes,
-            text=text | {"prefix": prefix},
+            text=text | {"prefix": prefix, "trips": text["trips"].format(more)},
             switches=switches,
         )
 
@@ -270,7 +271,7 @@ def _key_text(
         "no_figure": "No figure" if (~np.isfinite(chance) & ~everywhere).any() else "",
         "points": "Lake known only as a point" if points else "",
         "landings": "" if ranked else "This run has no ranking",
-        "trips": f"{some}; a chosen place shows its lake's own. Lines are not routes."
+        "trips": f"{some}{{}}. Lines are not routes."
         if drawn
         else "No trips between lakes in this run.",
     }

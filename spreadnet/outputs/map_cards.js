@@ -82,7 +82,7 @@ function spreadnetCards(map, data, tables, state) {
     let zoom = Math.max(map.getZoom(), state.fitZoom + 1.5);
     if (view === "trips") {
       const line = tripLine[row];
-      if (line.length) zoom = Math.min(map.getBoundsZoom(L.latLngBounds(latLng(line[0], line[1]), latLng(line[line.length - 2], line[line.length - 1])).pad(0.3)), state.fitZoom + 4);
+      if (line.length) zoom = Math.min(map.getBoundsZoom(L.latLngBounds(latLng(line[0], line[1]), latLng(line[line.length - 2], line[line.length - 1])).pad(0.3)) - 1, state.fitZoom + 3);
     } else {
       const i = view === "lakes" ? row : landings.of[row], at = 4 * i;
       const fits = map.getBoundsZoom(L.latLngBounds(latLng(lakeBox[at], lakeBox[at + 1]), latLng(lakeBox[at + 2], lakeBox[at + 3])).pad(0.4));
