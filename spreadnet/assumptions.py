@@ -141,7 +141,7 @@ class Assumptions:
 
 
 def _entries() -> Mapping[str, Assumption]:
-    rows = [
+    rows: list[tuple[str, float, float, float, str, str, str, str, str]] = [
         (
             "launches_per_hour",
             1.6,
@@ -451,8 +451,7 @@ def _entries() -> Mapping[str, Assumption]:
             "assumption",
         ),
     ]
-    names = ("name", "value", "low", "high", "unit", "scale", "meaning", "source", "basis")
-    return {row[0]: Assumption(**dict(zip(names, row, strict=True))) for row in rows}
+    return {row[0]: Assumption(*row) for row in rows}
 
 
 DEFAULT = Assumptions(_entries())

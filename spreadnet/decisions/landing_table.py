@@ -111,12 +111,17 @@ def _all_reasons(region: Region, evidence: Evidence, run: Run, table: pd.DataFra
     busy = ranks(table["launches"].to_numpy(float), list(table.index))
     lake = run.inputs[next(iter(run.inputs))].landing_lake
     names = region.lakes["name"].to_numpy()
+    counts = evidence.gaps.table[["rate", "found", "checked"]].to_dict("index")
     told = []
     for k, (landing_id, row) in enumerate(zip(table.index, table.to_dict("records"), strict=True)):
         leaves = bool(row["leaving_share"] >= 0.5)
         values = (out_routes if leaves else in_routes)[:, k]
         route, rate, found, checked = _telling_gap(
-            evidence, landing_id, k=k, leaves=leaves, values=values
+            float(evidence.gaps.ballast[k]),
+            str(landing_id),
+            counts=counts,
+            leaves=leaves,
+            values=values,
         )
         facts = Facts(
             lake=str(row["lake_name"]),
@@ -154,14 +159,14 @@ def _all_reasons(region: Region, evidence: Evidence, run: Run, table: pd.DataFra
 
 
 def _telling_gap(
-    evidence: Evidence, landing_id: Any, *, k: int, leaves: bool, values: Array
+    ballast: float, landing_id: str, *, counts: Mapping, leaves: bool, values: Array
 ) -> tuple[str, float, int, int]:
     """The route by which most is avoided here, its rate, and what it was counted from."""
     route = ROUTES[int(np.argmax(values))]
     if route not in GAPS:
-        return route, float(evidence.gaps.ballast[k]), 0, 0
+        return route, ballast, 0, 0
     direction = "retrieving" if leaves else "launching"
-    counted = evidence.gaps.table.loc[(landing_id, direction, route)]
+    counted = counts[(landing_id, direction, route)]
     return route, float(counted["rate"]), int(counted["found"]), int(counted["checked"])
 
 

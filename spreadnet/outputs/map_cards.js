@@ -68,7 +68,9 @@ function spreadnetCards(map, data, tables, state) {
 
   function placeOf(view, row) {
     if (view === "trips") {
-      const line = tripLine[row], k = 2 * Math.floor(line.length / 4);
+      const line = tripLine[row];  // its northern end, so that the line lies below the card
+      let k = 0;
+      for (let p = 2; p < line.length; p += 2) if (line[p + 1] < line[k + 1]) k = p;
       return line.length ? latLng(line[k], line[k + 1]) : region.getCenter();
     }
     if (view === "landings" && landingNowhere.has(row) && lakeNowhere.has(landings.of[row])) return region.getCenter();
@@ -89,7 +91,7 @@ function spreadnetCards(map, data, tables, state) {
       zoom = Math.min(Math.max(zoom, Math.min(fits, state.fitZoom + 3)), Math.max(fits, state.fitZoom));
     }
     // Low in the map, so that its card has room above it.
-    const low = map.project(target, zoom).subtract([0, (DOWN - 0.5) * map.getSize().y]);
+    const low = map.project(target, zoom).subtract([0, ((view === "trips" ? 0.45 : DOWN) - 0.5) * map.getSize().y]);
     map.setView(map.unproject(low, zoom), zoom, { animate: !still });
     return target;
   }
