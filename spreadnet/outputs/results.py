@@ -112,7 +112,7 @@ def assessment_map(assessment: Assessment, *, made_on: date | None = None) -> fo
         season=f"{settings.season_first_day} to {settings.season_last_day}",
         species={n: assessment.evidence.species[n].label for n in settings.species},
         cautions=CAUTIONS,
-        notes=tuple(note.text for note in assessment.notes),
+        notes=("Ranges are 90% intervals over the draws.", *(n.text for n in assessment.notes)),
         status_through=_status_through(assessment),
         run=run_number(assessment),
     )
