@@ -149,8 +149,9 @@ class Known:
 
     `rate` (K, 2, 4, 5) boats launched an hour by day type, block, month, and `retrieval_rate`;
     `launches` (K,) in the season; `shares` (2, K, 4); `choice` (2, K, L) which other lake;
-    `gap_rates` (2, 5, K); `ballast` (K,); `trips` (K, K); `habitat` and `infested_from` by
-    species, the latter the year (inf: not infested); `factor` (K,) of the landing itself.
+    `gap_by_craft` (2, 5, K, 5) and `gap_rates` (2, 5, K), its mean over boats; `ballast` (K,);
+    `trips` (K, K); `habitat` and `infested_from` by species, the latter the year (inf: not
+    infested); `factor` (K,) of the landing itself.
     """
 
     landing_lake: np.ndarray
@@ -161,6 +162,7 @@ class Known:
     launches: np.ndarray
     shares: np.ndarray
     choice: np.ndarray
+    gap_by_craft: np.ndarray
     gap_rates: np.ndarray
     ballast: np.ndarray
     trips: np.ndarray
@@ -464,7 +466,8 @@ def _known(seed: int, truth: Truth, land: Land) -> Known:
     bases = np.array([truth.gaps_launching, truth.gaps_retrieving])[:, :, None]
     weight = truth.gap_precision
     own = rng.beta(bases * weight, (1 - bases) * weight, (2, len(GAPS), LANDINGS))
-    gap_rates = np.einsum("dgkc,kc->dgk", _gap_chances(truth, own), mix)
+    by_craft = _gap_chances(truth, own)
+    gap_rates = np.einsum("dgkc,kc->dgk", by_craft, mix)
     split = launches / np.bincount(lake, launches, minlength=LAKES)[lake]
     trips = split[:, None] * (launches * shares[0, :, 1] * choice[0][:, lake].T)
     ballast = mix[:, CRAFT.index("ballast")]
@@ -475,7 +478,7 @@ def _known(seed: int, truth: Truth, land: Land) -> Known:
         for s in truth.species
     }
     made = (lake, distance, rate, retrieval, factor, launches, shares, choice)
-    return Known(*made, gap_rates, ballast, trips, habitat, infested)
+    return Known(*made, by_craft, gap_rates, ballast, trips, habitat, infested)
 
 
 def _season_hours() -> np.ndarray:
@@ -686,10 +689,8 @@ def _contacts(
     days = np.where(quick, rng.integers(0, 6, count), np.minimum(slow, 400)).astype(object)
     unknown_days = (direction == 1) | (water == "none") | (rng.random(count) < 0.1)
     days = np.where(unknown_days, "", days)
-    own = known.gap_rates[direction, :, landing]
-    scaled = (CRAFT_GAPS / (np.array(truth.craft) @ CRAFT_GAPS))[craft]
-    level = (mix @ (CRAFT_GAPS / (np.array(truth.craft) @ CRAFT_GAPS)))[landing]
-    found = rng.random((count, len(GAPS))) < np.clip(own * scaled / level, 0, 0.95)
+    chance = known.gap_by_craft[direction, :, landing, craft]
+    found = rng.random(chance.shape) < chance
     hurried = rng.random((count, 1)) < 0.05
     skipped = (rng.random(found.shape) < 0.07) | hurried
     unsaid = np.where(rng.random(found.shape) < 0.6, "not checked", "")
