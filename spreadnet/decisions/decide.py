@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.floating]
 
-TRIP_SHARE = 0.95  # share of trips that the edges kept hold
+SMALLEST_SHARE = 0.01  # edges below this share of trips at both ends are left out
 
 
 def quiet(_done: int, _total: int, _what: str) -> None:
@@ -217,7 +217,10 @@ def _trip_lines(region: Region, movement: Movement, run: Run) -> gpd.GeoDataFram
         middles.get_coordinates().to_numpy(),
     )
     edges = trips_table(
-        flows, region.lakes.index, distance_km=planar_km(points, points), share=TRIP_SHARE
+        flows,
+        region.lakes.index,
+        distance_km=planar_km(points, points),
+        smallest_share=SMALLEST_SHARE,
     )
     position = pd.Series(np.arange(len(region.lakes)), index=region.lakes.index)
     ends = np.stack(

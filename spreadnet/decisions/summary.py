@@ -61,12 +61,11 @@ def first_landings(assessment: Assessment, *, shown: int) -> str:
     settings = assessment.region.settings
     lines = [f"{settings.name}: {finding(assessment)}", ""]
     if not landings["rank"].isna().all():
-        lines += [
-            f"Avoided = new infestations avoided over {assessment.seasons} seasons per 100 "
-            "educator hours,",
-            "with the 90% interval of the number and of the rank.",
-            "",
-        ]
+        meaning = (
+            f"Avoided = new infestations avoided over {assessment.seasons} seasons per 100 educator "
+            f"hours, with the 90% interval of the number and of the rank{_weighted(assessment)}."
+        )
+        lines += [*textwrap.wrap(meaning, WIDTH), ""]
         for landing_id, row in landings.head(shown).iterrows():
             lines.append(
                 f"{row['rank']:>3}  {row['name']} [{landing_id}], {row['lake_name']}: "
@@ -80,6 +79,18 @@ def first_landings(assessment: Assessment, *, shown: int) -> str:
                 )
     lines += ["", *_same_hours(assessment)]
     return "\n".join(lines)
+
+
+def _weighted(assessment: Assessment) -> str:
+    """What an infestation counts, where not all count alike."""
+    weights = assessment.region.settings.species
+    parts = []
+    if len(set(weights.values())) > 1 or set(weights.values()) != {1.0}:
+        listed = ", ".join(f"{name} {weight:g}" for name, weight in weights.items())
+        parts.append(f"species count {listed}")
+    if assessment.region.lakes["worth"].nunique() > 1:
+        parts.append("lakes count by their worth")
+    return f"; {' and '.join(parts)}" if parts else ""
 
 
 def _same_hours(assessment: Assessment) -> list[str]:

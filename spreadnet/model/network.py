@@ -85,13 +85,15 @@ def lake_flows(inputs: Mapping[str, SpreadInputs]) -> Flows:
 
 
 def trips_table(
-    flows: Flows, lake_ids: pd.Index, *, distance_km: Array, share: float = 0.95
+    flows: Flows, lake_ids: pd.Index, *, distance_km: Array, smallest_share: float = 0.01
 ) -> pd.DataFrame:
     """
-    Edges between lakes, largest first, until they hold the stated share of trips.
+    Edges between lakes that matter to one of their ends, most trips first.
 
-    A region of thousands of lakes has millions of pairs, nearly all with next to no trips: the
-    table keeps those that matter, and any edge that carries a like share of introductions.
+    A region of thousands of lakes has millions of pairs, nearly all with next to no trips. An
+    edge is kept if it holds at least the stated share of the trips leaving its origin, of those
+    reaching its destination, or of the introductions to its destination by any species: so no
+    lake loses what matters to it, and no lake has more than a few dozen edges.
 
     Parameters
     ----------
@@ -101,27 +103,28 @@ def trips_table(
         Ids in the order of the flows.
     distance_km : array, shape (L, L)
         Straight distance between the lakes' landings.
-    share : float
-        Share of all trips that the kept edges hold, above 0 and up to 1; the same share of the
-        introductions of every species is kept too.
+    smallest_share : float
+        Share below which an edge is left out at both its ends, 0 to 1; 0 keeps every trip.
 
     Returns
     -------
     edges : DataFrame
         Columns `from_lake_id`, `to_lake_id`, `trips`, `distance_km`, and for each species
-        `carriage_<species>` and `introductions_<species>`; most trips first.
+        `carriage_<species>` and `introductions_<species>`.
 
     Raises
     ------
     ValueError
-        If `share` is outside 0 to 1.
+        If `smallest_share` is outside 0 to 1.
     """
-    if not 0 < share <= 1:
-        message = f"Invalid share '{share}'. It must be above 0 and at most 1."
+    if not 0 <= smallest_share <= 1:
+        message = f"Invalid smallest_share '{smallest_share}'. It must lie between 0 and 1."
         raise ValueError(message)
-    kept = _largest(flows.trips, share)
+    kept = flows.trips >= smallest_share * flows.trips.sum(axis=1, keepdims=True)
+    kept |= flows.trips >= smallest_share * flows.trips.sum(axis=0)
     for introductions in flows.introductions.values():
-        kept |= _largest(introductions, share)
+        into = introductions.sum(axis=0)
+        kept |= (introductions >= smallest_share * into) & (into > 0)
     kept &= flows.trips > 0
     origin, destination = np.nonzero(kept)
     edges = pd.DataFrame(
@@ -204,18 +207,6 @@ def _carrying_trips(inputs: SpreadInputs, collapse: object) -> Array:
             nothing *= 1 - np.minimum(leave[:, None] * arrive, 1.0)
         to_lakes[rows] = (inputs.trips[rows] * (1 - nothing)) @ collapse.T  # type: ignore[attr-defined]
     return np.asarray(collapse @ to_lakes)  # type: ignore[operator]
-
-
-def _largest(values: Array, share: float) -> NDArray[np.bool_]:
-    """Smallest set of largest cells that holds the share of the sum, as a mask."""
-    flat = values.ravel()
-    order = np.argsort(-flat, kind="stable")
-    running = np.cumsum(flat[order])
-    kept = np.zeros(flat.size, dtype=bool)
-    if running.size and running[-1] > 0:
-        count = int(np.searchsorted(running, share * running[-1] * (1 - 1e-12))) + 1
-        kept[order[:count]] = True
-    return kept.reshape(values.shape)
 
 
 def _present(row: dict) -> dict:

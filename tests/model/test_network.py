@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 import scipy.sparse as sp
 
-from spreadnet.model.network import lake_flows, lake_network, trips_table
+from spreadnet.model.network import Flows, lake_flows, lake_network, trips_table
 from spreadnet.model.spread import SpreadInputs
 
 
@@ -43,21 +43,37 @@ def test_lake_flows_worked_by_hand():
     assert flows.carriage["weed"][1, 2] == 0  # no trips, no carriage
 
 
-def test_edges_hold_the_stated_share_of_trips():
+def test_edges_kept_matter_to_one_of_their_ends():
+    """c -> a holds 3 of 7 trips out of c (43%) and 3 of 15 into a (20%)."""
     flows = lake_flows({"weed": three_lakes()})
     ids = pd.Index(["a", "b", "c"])
-    edges = trips_table(flows, ids, distance_km=np.full((3, 3), 7.0), share=0.8)
-    assert list(edges["trips"]) == [40, 12]
-    whole = trips_table(flows, ids, distance_km=np.full((3, 3), 7.0), share=1.0)
+
+    def pairs(share, flows=flows):
+        edges = trips_table(flows, ids, distance_km=np.full((3, 3), 7.0), smallest_share=share)
+        return list(edges["from_lake_id"] + edges["to_lake_id"])
+
+    assert pairs(0.0) == ["ab", "ba", "cb", "ac", "ca"]
+    assert "ca" in pairs(0.4)
+    assert "ca" not in pairs(0.5)
+    # It stays at 50% if it brings most introductions, however few its trips.
+    brought = np.zeros((3, 3))
+    brought[[2, 1], 0] = 0.9, 0.1
+    assert "ca" in pairs(0.5, Flows(flows.trips, flows.carriage, {"weed": brought}))
+
+
+def test_all_trips_are_kept_at_share_0():
+    flows = lake_flows({"weed": three_lakes()})
+    ids = pd.Index(["a", "b", "c"])
+    whole = trips_table(flows, ids, distance_km=np.full((3, 3), 7.0), smallest_share=0.0)
     assert whole["trips"].sum() == pytest.approx(flows.trips.sum())
-    assert (edges["from_lake_id"] + edges["to_lake_id"]).tolist() == ["ab", "ba"]
 
 
-@pytest.mark.parametrize("share", [0, -0.1, 1.2])
+@pytest.mark.parametrize("share", [-0.1, 1.2])
 def test_a_share_outside_0_to_1_is_refused(share):
     flows = lake_flows({"weed": three_lakes()})
-    with pytest.raises(ValueError, match="Invalid share"):
-        trips_table(flows, pd.Index(["a", "b", "c"]), distance_km=np.ones((3, 3)), share=share)
+    ids = pd.Index(["a", "b", "c"])
+    with pytest.raises(ValueError, match="Invalid smallest_share"):
+        trips_table(flows, ids, distance_km=np.ones((3, 3)), smallest_share=share)
 
 
 def test_streams_are_edges_and_graphml_round_trips(tmp_path):
@@ -65,7 +81,7 @@ def test_streams_are_edges_and_graphml_round_trips(tmp_path):
         {"name": ["A", "B", "C"], "depth_m": [3.0, np.nan, 9.0]}, index=["007", "b", "c"]
     )
     flows = lake_flows({"weed": three_lakes()})
-    edges = trips_table(flows, lakes.index, distance_km=np.ones((3, 3)), share=1.0)
+    edges = trips_table(flows, lakes.index, distance_km=np.ones((3, 3)), smallest_share=0.0)
     streams = pd.DataFrame(
         {
             "upstream_lake_id": ["007", "b"],
