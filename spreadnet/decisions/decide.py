@@ -216,10 +216,11 @@ def _trip_lines(region: Region, movement: Movement, run: Run) -> gpd.GeoDataFram
         movement.landing_lake,
         middles.get_coordinates().to_numpy(),
     )
+    joined = points[flows.lakes]
     edges = trips_table(
         flows,
         region.lakes.index,
-        distance_km=planar_km(points, points),
+        distance_km=planar_km(joined, joined),
         smallest_share=SMALLEST_SHARE,
     )
     position = pd.Series(np.arange(len(region.lakes)), index=region.lakes.index)

@@ -62,8 +62,9 @@ def first_landings(assessment: Assessment, *, shown: int) -> str:
     lines = [f"{settings.name}: {finding(assessment)}", ""]
     if not landings["rank"].isna().all():
         meaning = (
-            f"Avoided = new infestations avoided over {assessment.seasons} seasons per 100 educator "
-            f"hours, with the 90% interval of the number and of the rank{_weighted(assessment)}."
+            f"Avoided = new infestations avoided over {assessment.seasons} seasons per 100 "
+            "educator hours, with the 90% interval of the number and of the rank"
+            f"{_weighted(assessment)}."
         )
         lines += [*textwrap.wrap(meaning, WIDTH), ""]
         for landing_id, row in landings.head(shown).iterrows():

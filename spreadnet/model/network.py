@@ -26,18 +26,21 @@ ROWS = 512  # landings a block, so that no second matrix as large as the trips i
 @dataclass(frozen=True, slots=True, eq=False)
 class Flows:
     """
-    Trips between lakes and what they bring, L lakes.
+    Trips between the A lakes that have a landing, and what they bring.
 
     Attributes
     ----------
-    trips : array, shape (L, L)
+    lakes : array of int, shape (A,)
+        Positions of these lakes among all lakes, in order.
+    trips : array, shape (A, A)
         Trips a season from lake of the row to lake of the column.
-    carriage : mapping of species to array, shape (L, L)
+    carriage : mapping of species to array, shape (A, A)
         Chance that one such trip brings a living introduction if the lake it leaves is infested.
-    introductions : mapping of species to array, shape (L, L)
+    introductions : mapping of species to array, shape (A, A)
         Introductions expected in the coming season, given how likely each lake is infested now.
     """
 
+    lakes: NDArray[np.integer]
     trips: Array
     carriage: Mapping[str, Array]
     introductions: Mapping[str, Array]
@@ -55,7 +58,7 @@ def lake_flows(inputs: Mapping[str, SpreadInputs]) -> Flows:
     Returns
     -------
     flows : Flows
-        In the order of the lakes.
+        For the lakes that have a landing.
 
     Raises
     ------
@@ -71,8 +74,8 @@ def lake_flows(inputs: Mapping[str, SpreadInputs]) -> Flows:
         message = "Invalid inputs. At least one species is needed."
         raise ValueError(message)
     first = next(iter(inputs.values()))
-    n_lakes = len(first.initial)
-    collapse = collapse_matrix(first.landing_lake, n_lakes)
+    lakes, of_landing = np.unique(first.landing_lake, return_inverse=True)
+    collapse = collapse_matrix(of_landing, len(lakes))
     trips = _to_lakes(first.trips, collapse)
     carried = {name: _carrying_trips(one, collapse) for name, one in inputs.items()}
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -80,8 +83,8 @@ def lake_flows(inputs: Mapping[str, SpreadInputs]) -> Flows:
             name: np.where(trips > 0, np.minimum(total / trips, 1.0), 0.0)
             for name, total in carried.items()
         }
-    introductions = {name: carried[name] * one.initial[:, None] for name, one in inputs.items()}
-    return Flows(trips, carriage, introductions)
+    introductions = {name: carried[name] * one.initial[lakes, None] for name, one in inputs.items()}
+    return Flows(lakes, trips, carriage, introductions)
 
 
 def trips_table(
@@ -100,9 +103,9 @@ def trips_table(
     flows : Flows
         Trips and introductions between lakes.
     lake_ids : Index, length L
-        Ids in the order of the flows.
-    distance_km : array, shape (L, L)
-        Straight distance between the lakes' landings.
+        Ids of all lakes.
+    distance_km : array, shape (A, A)
+        Straight distance between the landings of the lakes in `flows`.
     smallest_share : float
         Share below which an edge is left out at both its ends, 0 to 1; 0 keeps every trip.
 
@@ -129,8 +132,8 @@ def trips_table(
     origin, destination = np.nonzero(kept)
     edges = pd.DataFrame(
         {
-            "from_lake_id": lake_ids[origin],
-            "to_lake_id": lake_ids[destination],
+            "from_lake_id": lake_ids[flows.lakes[origin]],
+            "to_lake_id": lake_ids[flows.lakes[destination]],
             "trips": flows.trips[origin, destination],
             "distance_km": distance_km[origin, destination],
         }
@@ -198,7 +201,7 @@ def _to_lakes(matrix: Array, collapse: object) -> Array:
 def _carrying_trips(inputs: SpreadInputs, collapse: object) -> Array:
     """Trips times exact carriage, lake by lake, a block of origins at a time."""
     n_landings = len(inputs.landing_lake)
-    to_lakes = np.zeros((n_landings, len(inputs.initial)))
+    to_lakes = np.zeros((n_landings, collapse.shape[0]))  # type: ignore[attr-defined]
     arriving = inputs.arriving * inputs.weights[:, None]
     for start in range(0, n_landings, ROWS):
         rows = slice(start, start + ROWS)

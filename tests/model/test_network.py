@@ -1,5 +1,7 @@
 """The graph of lakes: exact carriage, the edges kept, streams, GraphML round trip."""
 
+from dataclasses import replace
+
 import networkx as nx
 import numpy as np
 import pandas as pd
@@ -58,7 +60,7 @@ def test_edges_kept_matter_to_one_of_their_ends():
     # It stays at 50% if it brings most introductions, however few its trips.
     brought = np.zeros((3, 3))
     brought[[2, 1], 0] = 0.9, 0.1
-    assert "ca" in pairs(0.5, Flows(flows.trips, flows.carriage, {"weed": brought}))
+    assert "ca" in pairs(0.5, Flows(flows.lakes, flows.trips, flows.carriage, {"weed": brought}))
 
 
 def test_all_trips_are_kept_at_share_0():
@@ -109,3 +111,22 @@ def test_edge_to_an_unknown_lake_is_refused():
     )
     with pytest.raises(ValueError, match="'z' is not in lakes"):
         lake_network(pd.DataFrame(index=["a"]), edges, streams=none)
+
+
+def test_lakes_without_a_landing_take_no_room():
+    """A lake between the others that has no landing changes nothing but the positions."""
+    inputs = three_lakes()
+    wider = replace(
+        inputs,
+        landing_lake=np.array([0, 0, 2, 3]),
+        habitat=np.ones(4),
+        streams=sp.csr_array((4, 4)),
+        initial=np.array([1.0, 0.5, 0.25, 0.0]),
+        worth=np.ones(4),
+    )
+    flows, narrow = lake_flows({"weed": wider}), lake_flows({"weed": inputs})
+    assert list(flows.lakes) == [0, 2, 3]
+    assert flows.trips == pytest.approx(narrow.trips)
+    assert flows.introductions["weed"] == pytest.approx(narrow.introductions["weed"])
+    edges = trips_table(flows, pd.Index(list("abcd")), distance_km=np.ones((3, 3)))
+    assert "b" not in set(edges["from_lake_id"]) | set(edges["to_lake_id"])
