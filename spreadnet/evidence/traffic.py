@@ -24,10 +24,11 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
 
 LEAST_AREA_HA = 0.1  # lakes given as smaller, or as 0, count as this in logs
-# Weak priors of what a doubling of lanes, stalls and area does (mean, sd of the exponent), and
-# the sd of time blocks and months: common practice, no source. More of each means more boats.
-EXPONENTS = {"ramp_lanes": (0.5, 0.4), "trailer_stalls": (0.3, 0.25), "lake_area": (0.2, 0.15)}
-BLOCK_SD, MONTH_SD = 0.7, 0.5
+EXPONENTS = {  # covariate to the assumption that is its prior
+    "ramp_lanes": "lanes_exponent",
+    "trailer_stalls": "stalls_exponent",
+    "lake_area": "lake_area_exponent",
+}
 PROFILE_WEIGHT = 20.0  # boats that an even profile of retrievals counts for in each block
 
 
@@ -102,7 +103,8 @@ def fit_traffic(
     settings : Settings
         Season, blocks, holidays.
     assumptions : Assumptions
-        `launches_per_hour`, `weekend_ratio`, `traffic_shape`, `visit_spread`, `refusal`.
+        `launches_per_hour`, `weekend_ratio`, `traffic_shape`, `visit_spread`, `refusal`,
+        `lanes_exponent`, `stalls_exponent`, `lake_area_exponent`, `block_spread`, `month_spread`.
     contacts : DataFrame, optional
         As in `Region`. Parties approached are those refusing and those spoken with; left out,
         refusals can't be set against anything and `refusal` stays as assumed.
@@ -190,13 +192,17 @@ def _priors(strata: Strata, assumptions: Assumptions) -> tuple[Array, Array]:
         entry = assumptions.entries[name]
         return np.log(entry.value), np.log(entry.high / entry.low) / (2 * Z90)
 
+    def prior(name: str) -> tuple[float, float]:
+        entry = assumptions.entries[name]
+        return entry.value, (entry.high - entry.low) / (2 * Z90)
+
     blocks, months = len(strata.blocks) - 1, len(strata.months) - 1
     rows = [
         log_prior("launches_per_hour"),
-        *EXPONENTS.values(),
+        *[prior(name) for name in EXPONENTS.values()],
         log_prior("weekend_ratio"),
-        *[(0.0, BLOCK_SD)] * blocks,
-        *[(0.0, MONTH_SD)] * months,
+        *[(0.0, assumptions["block_spread"])] * blocks,
+        *[(0.0, assumptions["month_spread"])] * months,
         log_prior("traffic_shape"),
     ]
     centre, width = np.array(rows).T

@@ -114,7 +114,11 @@ def spread_inputs(
             estimates.launches, shares[:, other], coefficients=estimates.coefficients
         )
     leaving = leaving_rates(estimates.gaps[retrieving], estimates.ballast)
-    arriving = arriving_relative(estimates.gaps[launching], estimates.launches)
+    arriving = arriving_relative(
+        estimates.gaps[launching],
+        estimates.launches,
+        bound=max(estimates.assumptions["arriving_bound"], 1.0),
+    )
     elsewhere = estimates.launches * shares[:, outside] * estimates.assumptions["outside_infested"]
     traffic = estimates.launches / max(estimates.launches.sum(), 1e-12)
     effect = np.full(len(ROUTES), 1 - estimates.education_ratio)
