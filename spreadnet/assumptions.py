@@ -516,6 +516,17 @@ def _entries() -> Mapping[str, Assumption]:
             "none found",
             "assumption",
         ),
+        (
+            "unvisited_ratio",
+            0.7,
+            0.4,
+            1.0,
+            "ratio",
+            "log",
+            "launches at landings nobody counted at, over landings of the same size that were visited",
+            "none found; people go where boats are (common practice)",
+            "assumption",
+        ),
     ]
     return {row[0]: Assumption(*row) for row in rows}
 
