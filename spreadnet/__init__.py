@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from spreadnet.evidence.read import check_region, read_region
     from spreadnet.evidence.region import Region
     from spreadnet.evidence.species import read_species
+    from spreadnet.model.movement_table import fit_movements
     from spreadnet.outputs.results import assessment_map, write_results
 
 _WHERE = {
@@ -36,6 +37,7 @@ _WHERE = {
     "read_region": "spreadnet.evidence.read",
     "Region": "spreadnet.evidence.region",
     "read_species": "spreadnet.evidence.species",
+    "fit_movements": "spreadnet.model.movement_table",
     "assessment_map": "spreadnet.outputs.results",
     "write_results": "spreadnet.outputs.results",
 }
@@ -53,6 +55,7 @@ __all__ = [
     "assessment_map",
     "build_model",
     "check_region",
+    "fit_movements",
     "gather_evidence",
     "rank_landings",
     "read_region",

@@ -41,10 +41,17 @@ class Assumption:
         if self.scale not in SCALES:
             message = f"Invalid scale '{self.scale}' of '{self.name}'. One of {SCALES}."
             raise ValueError(message)
-        if not self.low <= self.value <= self.high:
+        ends = (self.low, self.value, self.high)
+        if not all(np.isfinite(ends)) or not self.low <= self.value <= self.high:
             message = (
                 f"Invalid range of '{self.name}'. {self.low} to {self.high} must hold {self.value}."
             )
+            raise ValueError(message)
+        if "share" in (self.unit, self.scale) and not 0 <= self.low <= self.high <= 1:
+            message = f"Invalid '{self.name}': {self.low} to {self.high}. It must lie in 0 to 1."
+            raise ValueError(message)
+        if self.scale == "log" and self.low <= 0:
+            message = f"Invalid '{self.name}': {self.low}. It must be above 0."
             raise ValueError(message)
 
     def at(self, z: float) -> float:
@@ -523,7 +530,7 @@ def _entries() -> Mapping[str, Assumption]:
             1.0,
             "ratio",
             "log",
-            "launches at landings nobody counted at, over landings of the same size that were visited",
+            "launches at landings nobody counted at, over landings of the same size counted at",
             "none found; people go where boats are (common practice)",
             "assumption",
         ),

@@ -216,7 +216,7 @@ def _species(_: argparse.Namespace) -> int:
     from spreadnet.evidence.species import species_table
 
     table = species_table()
-    print(table.to_csv(index=False, lineterminator="\n"), end="")
+    print(table.to_csv(lineterminator="\n"), end="")
     return OK
 
 

@@ -85,7 +85,8 @@ def test_the_marginal_hour_agrees_with_working_it(result):
         place=place,
         seasons=result.seasons,
     )
-    leaving, arriving, best = run.per_100_hours()
+    best = run.best_block()
+    leaving, arriving = run.per_100_hours(best)
     hours = np.zeros_like(run.reach.boats)
     for k in (0, 17, 60):
         one = hours.copy()
@@ -124,6 +125,9 @@ def test_order_of_rows_does_not_matter(result):
         there["avoided_per_100_hours"].to_numpy(), rel=1e-5
     )
     assert list(back["rank"]) == list(there["rank"])
+    assert quick(turned).comparison["avoided"].to_numpy() == pytest.approx(
+        quick(region).comparison["avoided"].to_numpy(), rel=1e-5
+    )
 
 
 def test_inputs_are_not_changed(result):

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from spreadnet.decisions.coverage import steady
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -52,6 +54,8 @@ def place_busiest(budget: float, reach: Reach) -> Array:
     """
     Hours by landing and day block, where most boats are met in an hour.
 
+    Where a crew has its hands full at several landings, the one where most boats pass goes first.
+
     Parameters
     ----------
     budget : float
@@ -81,14 +85,16 @@ def place_equally(budget: float, reach: Reach) -> Array:
     Returns
     -------
     hours : array, shape (K, D)
-        Hours placed.
+        Hours placed; parts of shifts, where there are fewer shifts than landings.
     """
     hours = np.zeros_like(reach.boats)
     staffed = np.flatnonzero(reach.can_staff)
     if not staffed.size:
         return hours
-    each = min(budget / staffed.size, reach.most_hours)
-    order = np.argsort(-reach.boats[staffed], axis=1, kind="stable")
+    most = _whole_shifts(reach.most_hours, reach.shift_hours, up=False)
+    each = min(budget / staffed.size, most)
+    keys = (-reach.passing[staffed], -steady(reach.boats)[staffed])
+    order = np.lexsort(keys, axis=1)
     room = reach.hours_in_season[order]
     before = np.cumsum(room, axis=1) - room
     hours[staffed[:, None], order] = np.clip(each - before, 0, room)
@@ -99,8 +105,7 @@ def _fill(hours: Array, values: Array, *, budget: float, reach: Reach) -> Array:
     """Place whole shifts on the best cells in order, within each landing's and cell's room."""
     hours = hours.copy()
     n_blocks = hours.shape[1]
-    order = np.argsort(-values, axis=None, kind="stable")
-    for cell in order:
+    for cell in reach.best_first(values):
         landing, block = divmod(int(cell), n_blocks)
         if budget <= 1e-9 or values[landing, block] <= 0:
             break

@@ -10,14 +10,19 @@ import numpy as np
 from spreadnet.model.spread import Coverage
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import pandas as pd
     from numpy.typing import NDArray
 
     from spreadnet.evidence.region import Settings
-    from spreadnet.evidence.traffic import Traffic
+    from spreadnet.evidence.traffic import TrafficDraw
     from spreadnet.model.spread import Gradient
 
     Array = NDArray[np.floating]
+
+
+DIGITS = 12  # decimals kept when values are put in order: last bits differ between machines
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,6 +38,10 @@ class Reach:
         Share of the season's boats arriving (leaving) that one hour reaches.
     boats : array, shape (K, D)
         Boats spoken with in one hour, both directions.
+    passing : array, shape (K, D)
+        Boats launched and retrieved in one hour, spoken with or not.
+    place : array of int, shape (K,)
+        Place of each landing in the order of ids, by which ties are broken.
     can_staff : array of bool, shape (K,)
         Whether educators may work there.
     most_hours : float
@@ -45,6 +54,8 @@ class Reach:
     arriving: Array
     leaving: Array
     boats: Array
+    passing: Array
+    place: NDArray[np.integer]
     can_staff: NDArray[np.bool_]
     most_hours: float
     shift_hours: float
@@ -54,34 +65,58 @@ class Reach:
         """Hours of the season in each day block, shape (D,)."""
         return self.day_blocks["hours_in_season"].to_numpy(float)
 
+    def best_first(self, values: Array) -> NDArray[np.integer]:
+        """
+        Cells of (K, D) `values` from the best to the worst, as positions in the flat array.
+
+        Ties go to where more boats pass, then to the smaller id and the earlier block, so that
+        the order of rows never decides.
+        """
+        place = np.broadcast_to(self.place[:, None], values.shape)
+        block = np.broadcast_to(np.arange(values.shape[1]), values.shape)
+        keys = (block, place, -self.passing, -steady(values))
+        return np.lexsort([key.ravel() for key in keys])
+
+
+def steady(values: Array) -> Array:
+    """
+    Values as shares of the largest without their last bits, so that equals are equal.
+
+    Examples
+    --------
+    >>> steady(np.array([0.1 + 0.2, 0.3, 0.0]))
+    array([1., 1., 0.])
+    """
+    largest = float(np.max(np.abs(values), initial=0.0))
+    return np.asarray(values, float) if largest == 0 else np.round(values / largest, DIGITS)
+
 
 def hour_reach(
-    traffic: Traffic,
+    traffic: TrafficDraw,
     settings: Settings,
     *,
+    day_blocks: pd.DataFrame,
+    ids: Sequence[str],
     can_staff: NDArray[np.bool_],
-    launches: Array | None = None,
-    refusal: float | None = None,
 ) -> Reach:
     """
-    Share of each landing's boats that one hour of an educator crew reaches.
+    Share of each landing's boats that one hour of a crew reaches.
 
     A crew can speak with only so many boats an hour, in both directions together, and some
     parties do not want to talk.
 
     Parameters
     ----------
-    traffic : Traffic
+    traffic : TrafficDraw
         Launches and retrievals an hour by landing and day block, and the share that refuses.
     settings : Settings
         Shift length, contacts an hour, most hours a week.
+    day_blocks : DataFrame, D rows
+        `day_type`, `block`, `hours_in_season`.
+    ids : sequence of str, length K
+        Landing ids, to break ties.
     can_staff : array of bool, shape (K,)
         Whether educators may work at each landing.
-    launches : array, shape (K,), optional
-        Boats launched in the season, where they differ from the estimate of `traffic`: its rates
-        are scaled to them.
-    refusal : float, optional
-        Share of parties that do not want to talk, in place of that of `traffic`.
 
     Returns
     -------
@@ -93,21 +128,19 @@ def hour_reach(
     Boats met in an hour = min(1, capacity / (launches + retrievals)) of each, times
     (1 - refusal), over the landing's boats in the season.
     """
-    hours = traffic.day_blocks["hours_in_season"].to_numpy(float)
-    expected = np.maximum(traffic.launch_rate @ hours, 1e-12)
-    scale = (1.0 if launches is None else launches / expected) * np.ones_like(expected)
-    launch_rate = traffic.launch_rate * scale[:, None]
-    retrieval_rate = traffic.retrieval_rate * scale[:, None]
-    both = launch_rate + retrieval_rate
-    spoken = np.minimum(1, settings.contacts_per_hour / np.maximum(both, 1e-12))
-    spoken = spoken * (1 - (traffic.refusal if refusal is None else refusal))
-    launched = np.maximum(launch_rate @ hours, 1e-12)[:, None]
-    retrieved = np.maximum(retrieval_rate @ hours, 1e-12)[:, None]
+    hours = day_blocks["hours_in_season"].to_numpy(float)
+    passing = traffic.launch_rate + traffic.retrieval_rate
+    spoken = np.minimum(1, settings.contacts_per_hour / np.maximum(passing, 1e-12))
+    spoken = spoken * (1 - traffic.refusal)
+    launched = np.maximum(traffic.launch_rate @ hours, 1e-12)[:, None]
+    retrieved = np.maximum(traffic.retrieval_rate @ hours, 1e-12)[:, None]
     return Reach(
-        day_blocks=traffic.day_blocks,
-        arriving=spoken * launch_rate / launched,
-        leaving=spoken * retrieval_rate / retrieved,
-        boats=spoken * both,
+        day_blocks=day_blocks,
+        arriving=spoken * traffic.launch_rate / launched,
+        leaving=spoken * traffic.retrieval_rate / retrieved,
+        boats=spoken * passing,
+        passing=passing,
+        place=np.argsort(np.argsort(np.asarray(ids, dtype=object), kind="stable")),
         can_staff=np.asarray(can_staff, bool),
         most_hours=settings.most_hours_per_landing_week * settings.season_days / 7,
         shift_hours=settings.shift_hours,

@@ -12,8 +12,9 @@ import shapely
 from spreadnet.decisions.assessment import Assessment
 from spreadnet.decisions.comparison import WAYS, place_busiest, place_equally, place_ranked
 from spreadnet.decisions.landing_table import landing_table
-from spreadnet.decisions.runs import any_of, avoided_by, run_draws, run_model
+from spreadnet.decisions.runs import any_new, avoided_by, run_draws, run_model
 from spreadnet.evidence.region import Note
+from spreadnet.evidence.status import surveys_for_detection
 from spreadnet.model.distance import lake_points, planar_km
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.floating]
 
+FEW_DRAWS, ENOUGH_DRAWS = 50, 200
 SMALLEST_SHARE = 0.01  # edges below this share of trips at both ends are left out
 
 
@@ -100,6 +102,7 @@ def decide(
         movement=movement,
         place=place,
         seasons=seasons,
+        best=run,
         hours=hours,
         draws=draws,
         seed=seed,
@@ -120,13 +123,15 @@ def decide(
             pd.DataFrame(trips.drop(columns="geometry")),
             streams=region.streams,
         ),
-        comparison=_comparison(run, drawn, hours),
+        comparison=_comparison(
+            run, drawn, hours=hours, cost_per_hour=region.settings.cost_per_hour
+        ),
         totals=_totals(run, drawn),
         calibration=run.calibration,
         seasons=seasons,
         draws=draws,
         seed=seed,
-        notes=(*region.notes, *_notes(evidence, movement, run, landings)),
+        notes=(*region.notes, *_notes(evidence, movement, run=run, landings=landings, drawn=draws)),
     )
 
 
@@ -140,12 +145,14 @@ def _hours(budget: float, run: Run) -> dict[str, Array]:
     return dict(zip(WAYS, placed, strict=True))
 
 
-def _comparison(run: Run, drawn: Draws, hours: dict[str, Array]) -> pd.DataFrame:
-    """Avoided by the same hours in each way, with 90% intervals."""
+def _comparison(
+    run: Run, drawn: Draws, *, hours: dict[str, Array], cost_per_hour: float | None
+) -> pd.DataFrame:
+    """Avoided by hours placed in each way, with 90% intervals and, where known, their cost."""
     low, high = np.quantile(drawn.avoided, [0.05, 0.95], axis=0)
     best = avoided_by(run, hours)
     first = drawn.avoided[:, [0]]
-    return pd.DataFrame(
+    table = pd.DataFrame(
         {
             "hours_a_season": [placed.sum() for placed in hours.values()],
             "landings": [int((placed.sum(axis=1) > 0).sum()) for placed in hours.values()],
@@ -156,15 +163,19 @@ def _comparison(run: Run, drawn: Draws, hours: dict[str, Array]) -> pd.DataFrame
             "chance_ranked_is_better": (first > drawn.avoided).mean(axis=0),
         },
         index=pd.Index(WAYS, name="way"),
-    ).assign(
-        chance_ranked_is_better=lambda t: t["chance_ranked_is_better"].where(t.index != WAYS[0])
     )
+    table.loc[WAYS[0], "chance_ranked_is_better"] = np.nan
+    if cost_per_hour is not None:
+        cost = table["hours_a_season"] * run.seasons * cost_per_hour
+        table["cost"] = cost
+        table["cost_per_infestation_avoided"] = cost / table["avoided"].where(table["avoided"] > 0)
+    return table
 
 
 def _totals(run: Run, drawn: Draws) -> pd.DataFrame:
     """New infestations expected without education, by species, with 90% intervals."""
     rows = {}
-    for name, chance in run.new_chances().items():
+    for name, chance in run.new_infestations().items():
         low, high = np.quantile(drawn.totals[name], [0.05, 0.95])
         rows[name] = {
             "infested_now": float(run.inputs[name].initial.sum()),
@@ -179,9 +190,9 @@ def _lake_table(region: Region, evidence: Evidence, run: Run, drawn: Draws) -> g
     """Status and chances of each lake, in the region's order."""
     lakes = region.lakes
     table = lakes[["name", "area_ha"]].copy()
-    chances = run.new_chances()
+    chances = run.chances_if_free()
     low, high = np.quantile(drawn.new_any, [0.05, 0.95], axis=0)
-    chance = any_of(list(chances.values()))
+    chance = any_new(run, run)
     full = np.all([one.initial == 1 for one in run.inputs.values()], axis=0)
     table["new_infestation_chance"] = np.where(full, np.nan, chance)
     table["new_infestation_low"] = np.where(full, np.nan, np.minimum(low, chance))
@@ -189,8 +200,15 @@ def _lake_table(region: Region, evidence: Evidence, run: Run, drawn: Draws) -> g
     for name, status in evidence.status.items():
         table[f"status_{name}"] = status.words
         table[f"infested_chance_{name}"] = status.probability
-        table[f"new_infestation_chance_{name}"] = chances[name]
+        table[f"new_infestation_chance_{name}"] = np.where(
+            status.probability == 1, np.nan, chances[name]
+        )
         table[f"habitat_{name}"] = run.inputs[name].habitat
+        detection = evidence.species[name].values["detection"]
+        missing = surveys_for_detection(detection) - status.surveys
+        table[f"surveys_to_be_sure_{name}"] = np.where(
+            status.probability == 1, 0, np.maximum(missing, 0)
+        ).astype(int)
     flows = next(iter(run.inputs.values()))
     lake = flows.landing_lake
     table["landings"] = np.bincount(lake, minlength=len(lakes))
@@ -234,7 +252,7 @@ def _trip_lines(region: Region, movement: Movement, run: Run) -> gpd.GeoDataFram
 
 
 def _notes(
-    evidence: Evidence, movement: Movement, run: Run, landings: gpd.GeoDataFrame
+    evidence: Evidence, movement: Movement, *, run: Run, landings: gpd.GeoDataFrame, drawn: int
 ) -> list[Note]:
     """What to keep in mind when reading the result."""
     notes = list(movement.notes)
@@ -249,11 +267,14 @@ def _notes(
         )
     for name, fit in run.calibration.items():
         label = evidence.species[name].label
-        if fit.calibrated:
+        if fit.basis == "finds":
             text = f"{label}: speed of spread learned from {fit.finds} dated finds"
             if fit.first_year is not None:
                 text += f", {fit.first_year} to {fit.last_year}"
             notes.append(Note("calibrated", text))
+        elif fit.basis == "given":
+            text = f"{label}: the establishment chance {fit.establish:g} of region.toml is used"
+            notes.append(Note("establish-given", text))
         else:
             notes.append(
                 Note(
@@ -263,12 +284,18 @@ def _notes(
                     "them only to compare landings",
                 )
             )
+    if not evidence.traffic.timed:
+        text = "no visit counted boats, so the best day and time of a landing are not known"
+        notes.append(Note("not-timed", text))
+    if drawn < FEW_DRAWS:
+        text = f"{drawn} draws are too few for intervals to act on; {ENOUGH_DRAWS} are usual"
+        notes.append(Note("few-draws", text))
     if landings["rank"].isna().all():
         notes.append(
             Note(
                 "no-ranking",
-                "there is no ranking: no boat from an infested water reaches a lake "
-                "that is free, so education has nothing to avoid",
+                "there is no ranking: nowhere does an hour of education avoid a new infestation "
+                "that counts (all lakes infested, no trips, or weights of 0)",
             )
         )
     return notes

@@ -11,6 +11,7 @@ from spreadnet.decisions.attribution import attribute
 from spreadnet.decisions.ranking import rank_draws, ranks
 from spreadnet.decisions.reasons import Facts, Part, reasons
 from spreadnet.evidence.region import DIRECTIONS, GAPS
+from spreadnet.evidence.shares import WATERS
 from spreadnet.model.carriage import ROUTES
 
 if TYPE_CHECKING:
@@ -61,7 +62,9 @@ def landing_table(
         `rank` and its interval are missing for all when nothing can be avoided anywhere.
     """
     landings, traffic = region.landings, evidence.traffic.table
-    leaving, arriving, best = run.per_100_hours()
+    traffic_known = evidence.traffic.timed
+    best = run.best_block()
+    leaving, arriving = run.per_100_hours(best)
     score = leaving + arriving
     drawn = rank_draws(score, scores, ids=list(landings.index))
     ranked = bool(np.any(score > 0))
@@ -80,10 +83,13 @@ def landing_table(
         table[column if column != "hours" else "visit_hours"] = traffic[column].to_numpy()
     blocks = run.reach.day_blocks
     when = (blocks["day_type"] + " " + blocks["block"]).to_numpy()
-    table["best_when"] = when[best]
+    table["best_when"] = when[best] if traffic_known else "not known"
     table["boats_met_per_hour"] = run.reach.boats[np.arange(len(best)), best]
     for way, placed in hours.items():
         table[f"hours_{way.replace(' ', '_')}"] = placed.sum(axis=1)
+    shares = evidence.shares.mean()
+    for w, water in enumerate(WATERS):
+        table[f"from_{water}"] = shares[:, w]
     rates = evidence.gaps.mean()
     for d, direction in enumerate(DIRECTIONS):
         for g, gap in enumerate(GAPS):
@@ -151,7 +157,7 @@ def _all_reasons(region: Region, evidence: Evidence, run: Run, table: pd.DataFra
             gap_rate=rate,
             gap_found=found,
             gap_checked=checked,
-            best_when=row["best_when"],
+            best_when=row["best_when"] if evidence.traffic.timed else None,
             boats_met=row["boats_met_per_hour"],
         )
         told.append("; ".join(reasons(facts)))

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from spreadnet.decisions.coverage import steady
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -15,7 +17,6 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
 
 FIRSTS = (5, 10, 20)
-DIGITS = 12  # significant digits kept before ranking: last bits differ between machines
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,7 +66,7 @@ def ranks(scores: Array, ids: Sequence[str]) -> NDArray[np.int64]:
     array([3, 1, 2])
     """
     by_id = np.argsort(np.asarray(ids, dtype=object), kind="stable")
-    order = by_id[np.argsort(-_rounded(scores)[by_id], kind="stable")]
+    order = by_id[np.argsort(-steady(scores)[by_id], kind="stable")]
     rank = np.empty(len(order), dtype=np.int64)
     rank[order] = np.arange(1, len(order) + 1)
     return rank
@@ -109,12 +110,3 @@ def rank_draws(scores: Array, draws: Array, *, ids: Sequence[str]) -> RankDraws:
         low=np.minimum(low, scores),
         high=np.maximum(high, scores),
     )
-
-
-def _rounded(scores: Array) -> Array:
-    """Scores to a fixed number of significant digits of the largest."""
-    largest = np.max(np.abs(scores), initial=0.0)
-    if largest == 0:
-        return np.asarray(scores, float)
-    unit = 10.0 ** (np.floor(np.log10(largest)) - DIGITS + 1)
-    return np.round(scores / unit)

@@ -17,6 +17,7 @@ GAP_WORDS = {
     "residual": "ballast water that can't be emptied",
 }
 SMALL = 0.005  # shares below half a percent are not worth a word
+TOLD_SIDE = 0.25  # share of the good above which boats leaving, or arriving, are told of
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +35,8 @@ class Facts:
 
     `leaving_share` is the share of what is avoided that comes from boats leaving; `to_parts` and
     `from_parts` split that by lake. `gap`, `gap_rate`, `gap_found`, `gap_checked` describe the
-    gap that matters most here, on boats `gap_direction` (leaving or arriving).
+    gap that matters most here, on boats `gap_direction` (leaving or arriving). `best_when` is
+    None where no visit counted boats.
     """
 
     lake: str
@@ -56,7 +58,7 @@ class Facts:
     gap_rate: float
     gap_found: int
     gap_checked: int
-    best_when: str
+    best_when: str | None
     boats_met: float
 
 
@@ -76,11 +78,11 @@ def reasons(facts: Facts) -> tuple[str, ...]:
     """
     told = []
     if facts.avoided <= 0:
-        told.append("nothing left to avoid by education here: no boat to or from a lake at risk")
+        told.append("an hour here avoids nothing: no boats join an infested lake and one at risk")
     else:
-        told += [s for s in (_ends(facts), _gap(facts)) if s]
+        told += [*_ends(facts), _gap(facts)]
     told.append(_traffic(facts))
-    if facts.avoided > 0:
+    if facts.avoided > 0 and facts.best_when is not None:
         told.append(f"an hour on {facts.best_when} meets about {facts.boats_met:.1f} boats")
     if not facts.can_staff:
         told.append("marked as a landing that can't be staffed")
@@ -100,25 +102,31 @@ def ordinal(number: int) -> str:
     return f"{number}{'th' if 10 <= number % 100 <= 20 else ending}"
 
 
-def _ends(facts: Facts) -> str:
+def _ends(facts: Facts) -> list[str]:
     """Where the good is done: on boats leaving or on boats arriving, and which lakes matter."""
-    if facts.leaving_share >= 0.5:
-        state = ""
-        if facts.infested:
-            state = f", which has {_list(facts.infested)}"
-        elif facts.likely:
-            name, chance = max(facts.likely, key=lambda pair: pair[1])
-            state = f", which may have {name} unseen (chance {_percent(chance)})"
-        parts = _parts(facts.to_parts)
-        return (
-            f"{_percent(facts.leaving_share)} of the good is on boats leaving {facts.lake}{state}"
-            + (f", which puts {parts} at risk" if parts else "")
-        )
+    sides = [(facts.leaving_share, _leaving(facts)), (1 - facts.leaving_share, _arriving(facts))]
+    sides.sort(key=lambda side: -side[0])
+    return [
+        f"{_percent(share)} of the good is {words}" for share, words in sides if share >= TOLD_SIDE
+    ]
+
+
+def _leaving(facts: Facts) -> str:
+    """Boats leaving: what the lake has, and which lakes are protected."""
+    state = ""
+    if facts.infested:
+        state = f", which has {_list(facts.infested)}"
+    elif facts.likely:
+        name, chance = max(facts.likely, key=lambda pair: pair[1])
+        state = f", which may have {name} unseen (chance {_percent(chance)})"
+    parts = _parts(facts.to_parts)
+    return f"on boats leaving {facts.lake}{state}" + (f", and protects {parts}" if parts else "")
+
+
+def _arriving(facts: Facts) -> str:
+    """Boats arriving: where they bring most from."""
     parts = _parts(facts.from_parts)
-    return (
-        f"{_percent(1 - facts.leaving_share)} of the good is on boats arriving at {facts.lake}"
-        + (f", most of it from {parts}" if parts else "")
-    )
+    return f"on boats arriving at {facts.lake}" + (f", from {parts}" if parts else "")
 
 
 def _gap(facts: Facts) -> str:
@@ -145,8 +153,14 @@ def _traffic(facts: Facts) -> str:
 
 
 def _parts(parts: Sequence[Part]) -> str:
-    """Lakes with their shares, largest first."""
-    return _list([f"{p.name} ({_percent(p.share)})" for p in parts if p.share >= SMALL])
+    """Lakes with their shares of that side, largest first, and what is left for the others."""
+    named = [p for p in parts if p.share >= SMALL]
+    rest = 1 - sum(p.share for p in named)
+    words = [f"{p.name} ({_percent(p.share)} of it)" for p in named[:1]]
+    words += [f"{p.name} ({_percent(p.share)})" for p in named[1:]]
+    if words and rest >= SMALL:
+        words.append(f"others ({_percent(rest)})")
+    return _list(words)
 
 
 def _percent(share: float) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from spreadnet.decisions.comparison import WAYS
-from spreadnet.decisions.coverage import coverage_of, hour_reach, value_of_an_hour
+from spreadnet.decisions.coverage import coverage_of, hour_reach, steady, value_of_an_hour
 from spreadnet.model.estimates import drawn_estimates
 from spreadnet.model.inputs import spread_inputs
 from spreadnet.model.spread import (
@@ -69,18 +69,23 @@ class Run:
             )
         return leaving, arriving
 
-    def per_100_hours(self) -> tuple[Array, Array, NDArray[np.intp]]:
+    def best_block(self) -> NDArray[np.intp]:
+        """Day block in which an hour avoids most at each landing, (K,); ties to most boats."""
+        leaving, arriving = self.hour_values()
+        keys = (-self.reach.passing, -steady(leaving + arriving))
+        return np.lexsort(keys, axis=1)[:, 0]
+
+    def per_100_hours(self, block: NDArray[np.intp]) -> tuple[Array, Array]:
         """
-        Avoided by 100 hours at the next hours worked: leaving, arriving, best day block, (K,).
+        Avoided by 100 hours at the next hours worked in a day block, leaving and arriving, (K,).
 
         An hour in every season is `seasons` hours in all, so the effect of one hour a season is
         shared among them.
         """
         leaving, arriving = self.hour_values()
-        best = np.argmax(leaving + arriving, axis=1)
-        row = np.arange(len(best))
+        row = np.arange(len(block))
         scale = 100 / self.seasons
-        return scale * leaving[row, best], scale * arriving[row, best], best
+        return scale * leaving[row, block], scale * arriving[row, block]
 
     def total(self, coverage: Coverage) -> float:
         """Weighted new infestations with the given coverage."""
@@ -105,9 +110,13 @@ class Run:
         leaving, arriving = self.slope_at(coverage_of(hours, self.reach))
         return leaving[:, None] * self.reach.leaving + arriving[:, None] * self.reach.arriving
 
-    def new_chances(self) -> dict[str, Array]:
-        """Chance of a new infestation of each lake, by species."""
+    def new_infestations(self) -> dict[str, Array]:
+        """Chance that each lake is free now and infested at the end, by species."""
         return {name: new_infestations(one, self.paths[name]) for name, one in self.inputs.items()}
+
+    def chances_if_free(self) -> dict[str, Array]:
+        """Chance of each lake being infested at the end if it is free now, by species."""
+        return {name: -np.expm1(-path.cumulative_hazard[-1]) for name, path in self.paths.items()}
 
 
 def run_model(
@@ -147,11 +156,11 @@ def run_model(
     paths = {name: expected_spread(one, nobody, seasons=seasons) for name, one in inputs.items()}
     slopes = {name: gradient(one, nobody, paths[name]) for name, one in inputs.items()}
     reach = hour_reach(
-        evidence.traffic,
+        estimates.traffic,
         region.settings,
+        day_blocks=evidence.traffic.day_blocks,
+        ids=list(region.landings.index),
         can_staff=region.landings["can_staff"].fillna(True).to_numpy(bool),
-        launches=estimates.launches,
-        refusal=estimates.refusal,
     )
     return Run(region.settings.species, inputs, paths, slopes, calibration, reach)
 
@@ -161,8 +170,9 @@ class Draws:
     """
     What N draws gave, one row a draw.
 
-    `scores` (N, K) avoided per 100 hours; `new_any` (N, L) chance of a new infestation of any
-    species; `totals` by species (N,) new infestations; `avoided` (N, ways) by the same hours.
+    `scores` (N, K) avoided per 100 hours in the day block that is best at the best estimates;
+    `new_any` (N, L) chance of a new infestation of any species that a lake may still be free of;
+    `totals` by species (N,) new infestations; `avoided` (N, ways) by the same hours.
     """
 
     scores: Array
@@ -178,6 +188,7 @@ def run_draws(
     movement: Movement,
     place: Place,
     seasons: int,
+    best: Run,
     hours: Mapping[str, Array],
     draws: int,
     seed: int,
@@ -190,6 +201,8 @@ def run_draws(
     ----------
     region, evidence, movement, place, seasons
         As for `run_model`.
+    best : Run
+        The model at the best estimates: says which day block counts and which lakes are infested.
     hours : mapping of way to array, shape (K, D)
         Hours placed in each way, compared on the same draws.
     draws : int
@@ -208,16 +221,15 @@ def run_draws(
     new_any = np.empty((draws, len(region.lakes)))
     totals = {name: np.empty(draws) for name in region.settings.species}
     avoided = np.empty((draws, len(WAYS)))
+    block = best.best_block()
     for draw in range(draws):
         estimates = drawn_estimates(evidence, movement, seed=seed, draw=draw)
         run = run_model(
             estimates, region, evidence, movement=movement, place=place, seasons=seasons
         )
-        leaving, arriving, _ = run.per_100_hours()
-        scores[draw] = leaving + arriving
-        chances = run.new_chances()
-        new_any[draw] = any_of(list(chances.values()))
-        for name, chance in chances.items():
+        scores[draw] = np.sum(run.per_100_hours(block), axis=0)
+        new_any[draw] = any_new(run, best)
+        for name, chance in run.new_infestations().items():
             totals[name][draw] = chance.sum()
         avoided[draw] = avoided_by(run, hours)
         step(draw + 1, draws, "drawing")
@@ -245,6 +257,30 @@ def avoided_by(run: Run, hours: Mapping[str, Array]) -> Array:
     )
     return np.array(
         [without - run.total(coverage_of(placed, run.reach)) for placed in hours.values()]
+    )
+
+
+def any_new(run: Run, best: Run) -> Array:
+    """
+    Chance of a new infestation of any species that the lake is not known to have.
+
+    Parameters
+    ----------
+    run : Run
+        The model on one set of estimates.
+    best : Run
+        The model at the best estimates, whose status says what each lake is known to have.
+
+    Returns
+    -------
+    chance : array, shape (L,)
+        If the lake is free of these species now; 0 where it has them all.
+    """
+    return any_of(
+        [
+            np.where(best.inputs[name].initial == 1, 0.0, chance)
+            for name, chance in run.chances_if_free().items()
+        ]
     )
 
 

@@ -33,12 +33,33 @@ def finding(assessment: Assessment) -> str:
     busiest, ranked = ways["busiest first"], ways["ranked"]
     if ranked <= 0:
         return "No hours were placed: no landing that can be staffed has anything to avoid"
+    if ranked < 0.95 * busiest:
+        return f"{hours} avoid less placed by this ranking than busiest first"
     if ranked < 1.05 * busiest:
         return f"{hours} avoid about as much placed by this ranking as busiest first"
     if ranked > 20 * busiest:
         return f"{hours} avoid far more placed by this ranking than busiest first"
     times = f"{ranked / busiest:.1f} times"
     return f"Placed by this ranking, {hours} avoid {times} the new infestations of busiest first"
+
+
+def unit(assessment: Assessment) -> str:
+    """
+    What `avoided_per_100_hours` counts, in words.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Result of `assess`.
+
+    Returns
+    -------
+    words : str
+        Says the seasons, and whether infestations are weighted.
+    """
+    weighted = "weighted new" if _weights(assessment) else "new"
+    seasons = "1 season" if assessment.seasons == 1 else f"{assessment.seasons} seasons"
+    return f"{weighted} infestations avoided over {seasons} by every 100 hours worked in them"
 
 
 def first_landings(assessment: Assessment, *, shown: int) -> str:
@@ -61,10 +82,10 @@ def first_landings(assessment: Assessment, *, shown: int) -> str:
     settings = assessment.region.settings
     lines = [f"{settings.name}: {finding(assessment)}", ""]
     if not landings["rank"].isna().all():
+        weights = _weights(assessment)
         meaning = (
-            f"Avoided = new infestations avoided over {assessment.seasons} seasons per 100 "
-            "educator hours, with the 90% interval of the number and of the rank"
-            f"{_weighted(assessment)}."
+            f"Avoided = {unit(assessment)}, at the next hours worked at the landing, with the 90% "
+            f"interval of the number and of the rank.{f' {weights}.' if weights else ''}"
         )
         lines += [*textwrap.wrap(meaning, WIDTH), ""]
         for landing_id, row in landings.head(shown).iterrows():
@@ -78,33 +99,39 @@ def first_landings(assessment: Assessment, *, shown: int) -> str:
                 lines += textwrap.wrap(
                     reason, WIDTH, initial_indent="     - ", subsequent_indent="       "
                 )
-    lines += ["", *_same_hours(assessment)]
-    return "\n".join(lines)
+    if lines[-1]:
+        lines.append("")
+    return "\n".join([*lines, *_same_hours(assessment)])
 
 
-def _weighted(assessment: Assessment) -> str:
+def _weights(assessment: Assessment) -> str:
     """What an infestation counts, where not all count alike."""
     weights = assessment.region.settings.species
     parts = []
-    if len(set(weights.values())) > 1 or set(weights.values()) != {1.0}:
-        listed = ", ".join(f"{name} {weight:g}" for name, weight in weights.items())
-        parts.append(f"species count {listed}")
-    if assessment.region.lakes["worth"].nunique() > 1:
-        parts.append("lakes count by their worth")
-    return f"; {' and '.join(parts)}" if parts else ""
+    if set(weights.values()) != {1.0}:
+        labels = {name: assessment.evidence.species[name].label for name in weights}
+        listed = ", ".join(f"of {labels[name]} {weight:g}" for name, weight in weights.items())
+        parts.append(f"an infestation {listed}")
+    if set(assessment.region.lakes["worth"]) != {1.0}:
+        parts.append("lakes by their worth")
+    return f"Weights: {', '.join(parts)}" if parts else ""
 
 
 def _same_hours(assessment: Assessment) -> list[str]:
-    """The three ways of placing the same hours, side by side."""
-    hours = assessment.region.settings.hours
+    """The three ways of placing hours, side by side."""
+    settings = assessment.region.settings
     lines = [
-        f"The same {hours:,.0f} hours in each of {assessment.seasons} seasons, placed three ways:"
+        f"Up to {settings.hours:,.0f} hours in each of {assessment.seasons} seasons, placed three "
+        "ways:"
     ]
     for way, row in assessment.comparison.iterrows():
+        cost = ""
+        if "cost_per_infestation_avoided" in row and row["avoided"] > 0:
+            cost = f", {row['cost_per_infestation_avoided']:,.3g} an infestation avoided"
+        landings = f"{row['landings']:.0f} landing{'' if row['landings'] == 1 else 's'}"
         lines.append(
-            f"  {way:<14} {row['avoided']:.3g} avoided "
-            f"({row['avoided_low']:.2g} to {row['avoided_high']:.2g}), "
-            f"{row['boats_met_a_season']:,.0f} boats met a season, "
-            f"{row['landings']:.0f} landings"
+            f"  {way:<14} {row['hours_a_season']:,.0f} h at {landings}: "
+            f"{row['avoided']:.3g} avoided ({row['avoided_low']:.2g} to "
+            f"{row['avoided_high']:.2g}), {row['boats_met_a_season']:,.0f} boats met a season{cost}"
         )
     return lines

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import betaincinv
+from scipy.special import betaincinv, ndtri
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
 
 MOST = 1e6  # boats that a number given without a range counts for
+SCORES = 200  # evenly spread draws from a stated range, where a mean over it is wanted
 
 
 def beta_interval(alpha: ArrayLike, beta: ArrayLike, *, level: float = 0.9) -> tuple[Array, Array]:
@@ -106,3 +107,32 @@ def beta_from_range(assumption: Assumption) -> tuple[float, float]:
     wide = np.flatnonzero(high - low >= assumption.high - assumption.low)
     weight = weights[wide[0]] if wide.size else weights[np.argmax(high - low)]
     return float(mean * weight), float((1 - mean) * weight)
+
+
+def even_draws(assumption: Assumption, count: int = SCORES) -> Array:
+    """
+    Values of an assumed number at evenly spread scores of its range, ascending, shape (count,).
+
+    Examples
+    --------
+    >>> from spreadnet.assumptions import DEFAULT
+    >>> even_draws(DEFAULT.entries["unvisited_ratio"], 3).round(2)
+    array([0.5 , 0.7 , 0.86])
+    """
+    scores = ndtri((np.arange(count) + 0.5) / count)
+    return np.array([assumption.at(float(z)) for z in scores])
+
+
+def spread_over_range(assumption: Assumption) -> float:
+    """
+    Standard deviation with its own range counted in: the root of the mean square over the range.
+
+    A spread that may be anything from small to large leaves more room than its middle value does.
+
+    Examples
+    --------
+    >>> from spreadnet.assumptions import DEFAULT
+    >>> round(spread_over_range(DEFAULT.entries["block_spread"]), 2)
+    0.83
+    """
+    return float(np.sqrt(np.mean(even_draws(assumption) ** 2)))

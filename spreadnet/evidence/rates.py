@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     Positions = NDArray[np.integer]
 
 ROUNDS = 4  # of fit and visit spread in turn; the spread is steady to 1% after three
-SPREAD_WEIGHT = 6.0  # visits that the spread assumed before any count for; no source
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,20 +79,24 @@ class Rates:
         shape, rate = self.own_factor(self.mode.best)
         return self.expected(hours) * shape / rate
 
-    def draw(self, rng: np.random.Generator, hours: Array) -> Array:
-        """One set of boats in `hours` (C,), the shared numbers drawn first, shape (K,)."""
+    def draw(self, rng: np.random.Generator) -> tuple[Array, Array]:
+        """One set of levels (K,), own factors counted in, and of ratios of the strata (C,)."""
         values = self.mode.draw(rng)
         shape, rate = self.own_factor(values)
-        level = self.landing_level(values) * (hours @ self.stratum_ratio(values))
-        return level * rng.standard_gamma(shape) / rate
+        level = self.landing_level(values) * rng.standard_gamma(shape) / rate
+        return level, self.stratum_ratio(values)
 
-    def interval(self, hours: Array) -> tuple[Array, Array]:
-        """90% intervals of the boats in `hours` (C,), from the same evenly spread scores."""
+    def interval(self, hours: Array, *, scale: Array | float = 1.0) -> tuple[Array, Array]:
+        """
+        90% intervals of the boats in `hours` (C,), from the same evenly spread scores.
+
+        `scale` multiplies the boats; what is uncertain of it has a last axis of length `FEW`.
+        """
         values = self.mode.spread().T
         order = np.random.default_rng(FIXED_SEED).permutation(FEW)
         shape, rate = self.own_factor(values)
         factor = gammaincinv(shape, (order + 0.5) / FEW) / rate
-        boats = self.landing_level(values) * (hours @ self.stratum_ratio(values)) * factor
+        boats = self.landing_level(values) * (hours @ self.stratum_ratio(values)) * factor * scale
         low, high = np.quantile(boats, [0.05, 0.95], axis=1)
         return low, high
 
@@ -111,6 +114,7 @@ def fit_rates(
     centre: Array,
     width: Array,
     visit_spread: float,
+    spread_weight: float,
 ) -> Rates:
     """
     Rates by most likely shared numbers, each landing's own factor integrated out.
@@ -127,6 +131,8 @@ def fit_rates(
         Normal priors of the coefficients and of log kappa (the last).
     visit_spread : float
         Coefficient of variation between like visits beyond chance, before any are seen.
+    spread_weight : float
+        Visits that it counts for.
 
     Returns
     -------
@@ -159,7 +165,8 @@ def fit_rates(
         level, shape_rate = rates.landing_level(mode.best), rates.own_factor(mode.best)
         base = level[counts.landing] * _by_time(counts, rates.stratum_ratio(mode.best))[0]
         means = base * (shape_rate[0] / shape_rate[1])[counts.landing]
-        spread = _visit_spread(counts, base, prior=visit_spread, used=strata.shape[1])
+        prior = visit_spread, spread_weight
+        spread = _visit_spread(counts, base, prior=prior, used=strata.shape[1])
     return rates
 
 
@@ -255,12 +262,14 @@ def _collect(
     return Rates(covariates, strata, mode, boats, hours, spread, phi)
 
 
-def _visit_spread(counts: Counts, base: Array, *, prior: float, used: int) -> float:
+def _visit_spread(counts: Counts, base: Array, *, prior: tuple[float, float], used: int) -> float:
     """
     Coefficient of variation between visits to the same landing, beyond chance.
 
     Each landing's own total sets its level, so the differences between landings do not count.
+    `prior` is the value before any are seen, and the visits that it counts for.
     """
+    assumed, weight = prior
     n = len(np.bincount(counts.landing))
     total = np.bincount(counts.landing, counts.boats, minlength=n)
     expected = np.bincount(counts.landing, base, minlength=n)
@@ -271,11 +280,11 @@ def _visit_spread(counts: Counts, base: Array, *, prior: float, used: int) -> fl
     freedom = float((visits - 1)[total > 0].sum())
     freedom = freedom**2 / (freedom + used) if freedom else 0.0  # the strata's numbers use some
     middle = float(np.median(means)) if means.size else 1.0
-    pull = SPREAD_WEIGHT * (middle + (prior * middle) ** 2)
+    pull = weight * (middle + (assumed * middle) ** 2)
 
     def excess(square: float) -> float:
         pearson = float((squares / (means + square * means**2)).sum())
-        return pearson + pull / (middle + square * middle**2) - freedom - SPREAD_WEIGHT
+        return pearson + pull / (middle + square * middle**2) - freedom - weight
 
     if excess(0.0) <= 0:
         return 0.0

@@ -16,7 +16,7 @@ from spreadnet.evidence.cells import nearest, why
 from spreadnet.evidence.dates import strptime_format
 from spreadnet.evidence.privacy import shown
 from spreadnet.evidence.region import Block, Settings
-from spreadnet.evidence.species import read_species
+from spreadnet.evidence.species import Species, read_species
 from spreadnet.evidence.tables import Column, columns
 from spreadnet.evidence.text import decode
 
@@ -318,23 +318,29 @@ def _changes(
         mend = f"Write it as {column.name} = {column.example}"
         return None, [_problem("not-a-table", column, what, mend, row)]
     known = read_species()
-    problems = []
+    problems: list[Problem] = []
+    sets: list[tuple[Assumptions | Species, dict[str, Any], str]]
     for name, change in raw.items():
         if name in known and isinstance(change, dict):
-            sets = [(known[name].values, {n: c}, f"{name}.{n}") for n, c in change.items()]
+            sets = [(known[name], {n: c}, f"{name}.{n}") for n, c in change.items()]
         else:
             sets = [(assumptions, {name: change}, name)]
-        for values, one, place in sets:
-            problems += _faults_of_change(column, values, one, place=place, row=row)
+        for holder, one, place in sets:
+            problems += _faults_of_change(column, holder, one, place=place, row=row)
     return dict(raw), problems
 
 
 def _faults_of_change(
-    column: Column, values: Assumptions, change: dict[str, Any], *, place: str, row: int | None
+    column: Column,
+    holder: Assumptions | Species,
+    change: dict[str, Any],
+    *,
+    place: str,
+    row: int | None,
 ) -> list[Problem]:
     """What is wrong with one changed number, if anything."""
     try:
-        values.with_changes(change)
+        holder.with_changes(change)
     except KeyError:
         what = f"assumption '{place}' has a range but no value"
         mend = f"Write {place} = {{value = ..., low = ..., high = ...}}."

@@ -58,7 +58,11 @@ class Species:
         >>> mussel.with_changes({"allee_exponent": 1.86}).values["allee_exponent"]
         1.86
         """
-        return replace(self, values=self.values.with_changes(changes))
+        values = self.values.with_changes(changes)
+        if values.entries["allee_exponent"].low < 1:
+            message = "Invalid 'allee_exponent'. It must be 1 or more."
+            raise ValueError(message)
+        return replace(self, values=values)
 
 
 def _packaged(file: str) -> pd.DataFrame:

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+from scipy.optimize import brentq
+from scipy.special import expit
 
 from spreadnet.evidence.intervals import beta_from_range
 
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
 
 WORDS = ("infested", "looked for, not found", "not surveyed")
+REACH, GRID = 10.0, 401  # standard deviations each way, and values, of the occupancy's posterior
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,8 +40,12 @@ class Status:
         Surveys that did not find it.
     detection : float
         Chance that one survey finds it where it is.
+    found_anyway : float
+        Chance that it becomes known where it is without any survey.
     occupancy : float
-        Chance that a lake never surveyed holds it.
+        Chance that a lake holds it, before looking at that lake.
+    occupancy_low, occupancy_high : float
+        90% interval of `occupancy` for this `detection` and `found_anyway`.
     first_found : array, shape (L,)
         Year of the first find, or NaN.
     words : array of str, shape (L,)
@@ -50,16 +57,30 @@ class Status:
     known: NDArray[np.bool_]
     surveys: Array
     detection: float
+    found_anyway: float
     occupancy: float
+    occupancy_low: float
+    occupancy_high: float
     first_found: Array
     words: NDArray[np.str_]
-    occupancy_beta: tuple[float, float]
+    prior: tuple[float, float]
 
-    def draw(self, rng: np.random.Generator) -> Array:
-        """One state of 0 and 1, shape (L,); a lake's own number is the same for the same rng."""
+    def watched(self, *, detection: float, found_anyway: float) -> Array:
+        """Chance that an infestation of each lake would be known by now, shape (L,)."""
+        return 1 - _missed(self.surveys, detection, found_anyway)
+
+    def draw(self, rng: np.random.Generator, *, detection: float, found_anyway: float) -> Array:
+        """
+        One state of 0 and 1, shape (L,).
+
+        The occupancy is learned anew for the chances given. A lake's own number is the same for
+        the same rng, so that a likelier lake is never drawn free where a less likely one is not.
+        """
         uniform = rng.random(len(self.known))  # first, so that other numbers don't shift them
-        occupancy = float(rng.beta(*self.occupancy_beta))
-        chance = np.where(self.known, 1.0, _chance(occupancy, self.detection, self.surveys))
+        missed = _missed(self.surveys, detection, found_anyway)
+        occupancy, weight = _posterior(self.known, missed, self.prior)
+        drawn = _quantile(occupancy, weight, float(rng.random()))
+        chance = np.where(self.known, 1.0, _chance(drawn, missed))
         return (uniform < chance).astype(float)
 
 
@@ -74,9 +95,9 @@ def fit_status(
     """
     Chance that each lake holds a species.
 
-    A lake where nobody found it is not a lake without it. Surveyed lakes are not a random sample:
-    people look where they expect a find, so the occupancy learned from them leans high for lakes
-    that nobody looked at.
+    A lake where nobody found it is not a lake without it. How likely it is there depends on how
+    surely it would be known by now: by the surveys made, or without any, since the public reports
+    what it sees in lakes that nobody surveys.
 
     Parameters
     ----------
@@ -87,7 +108,7 @@ def fit_status(
     detection : float
         Chance that one survey finds it where it is, 0 to 1.
     assumptions : Assumptions
-        `occupancy`.
+        `occupancy`, `found_anyway`.
 
     Returns
     -------
@@ -101,9 +122,12 @@ def fit_status(
 
     Notes
     -----
-    With n surveys and no find: pi (1 - p)^n / (pi (1 - p)^n + 1 - pi). pi by expectation and
-    maximisation over lakes found or surveyed, starting from the assumption as a beta distribution.
-    `surveys` left out counts 1 when absent, 0 when unknown.
+    With n surveys and no find it was missed with chance m = (1 - found_anyway) (1 - p)^n, and is
+    there with chance pi m / (pi m + 1 - pi). Every lake counts for the occupancy pi: the found
+    ones 1, the others that chance. `occupancy` in the assumptions is a beta distribution before
+    the lakes are seen; means, intervals and draws of pi are those of its exact posterior, so that
+    lakes where it may have been missed make pi less sure. `surveys` left out counts 1 when absent,
+    0 when unknown.
 
     Examples
     --------
@@ -120,33 +144,28 @@ def fit_status(
         message = f"Invalid detection '{detection}'. It must lie in 0 to 1."
         raise ValueError(message)
     rows = status[(status["species"] == species).to_numpy(dtype=bool)]
-    place = lakes.index.get_indexer(pd.Index(rows["lake_id"]))
-    if np.any(place < 0):
-        message = f"Invalid lake '{rows['lake_id'].to_numpy()[np.argmin(place)]}'. Not in lakes."
-        raise ValueError(message)
-    present = (rows["status"] == "present").to_numpy(dtype=bool)
-    absent = (rows["status"] == "absent").to_numpy(dtype=bool)
-    surveys = rows["surveys"].to_numpy(dtype=float, na_value=np.nan)
-    surveys = np.where(np.isnan(surveys), absent.astype(float), surveys)
-    known = np.zeros(len(lakes), dtype=bool)
-    known[place[present]] = True
-    looked = np.bincount(place[~present], surveys[~present], minlength=len(lakes)).astype(float)
-    looked = np.where(known, 0.0, looked)
-    year = np.full(len(lakes), np.inf)
-    np.fmin.at(year, place[present], _years(rows["first_found"])[present])
-    alpha, beta = _occupancy(known, looked, detection, assumptions)
-    occupancy = alpha / (alpha + beta)
+    known, looked, year = _by_lake(rows, lakes)
+    anyway = assumptions["found_anyway"]
+    prior = beta_from_range(assumptions.entries["occupancy"])
+    missed = _missed(looked, detection, anyway)
+    occupancy, weight = _posterior(known, missed, prior)
+    low, high = (_quantile(occupancy, weight, q) for q in (0.05, 0.95))
+    levels, place = np.unique(missed, return_inverse=True)
+    chance = _chance(occupancy[:, None], levels).T @ weight
     kind = np.where(known, 0, np.where(looked > 0, 1, 2))
     return Status(
         species=species,
-        probability=np.where(known, 1.0, _chance(occupancy, detection, looked)),
+        probability=np.where(known, 1.0, chance[place]),
         known=known,
         surveys=looked,
         detection=detection,
-        occupancy=occupancy,
-        first_found=np.where(np.isfinite(year), year, np.nan),
+        found_anyway=anyway,
+        occupancy=float(occupancy @ weight),
+        occupancy_low=low,
+        occupancy_high=high,
+        first_found=year,
         words=np.array(WORDS)[kind],
-        occupancy_beta=(alpha, beta),
+        prior=prior,
     )
 
 
@@ -187,27 +206,68 @@ def surveys_for_detection(detection: float, target: float = 0.95) -> int:
     return int(np.ceil(np.log1p(-target) / np.log1p(-detection) - 1e-9))
 
 
-def _chance(occupancy: float, detection: float, surveys: Array) -> Array:
-    """Chance that the species is there although the surveys did not find it."""
-    missed = occupancy * (1 - detection) ** surveys
-    total = missed + 1 - occupancy
-    return missed / np.where(total > 0, total, 1.0)
+def _by_lake(rows: pd.DataFrame, lakes: pd.DataFrame) -> tuple[NDArray[np.bool_], Array, Array]:
+    """Whether found, surveys without a find, and the year of the first find, each (L,)."""
+    place = lakes.index.get_indexer(pd.Index(rows["lake_id"]))
+    if np.any(place < 0):
+        message = f"Invalid lake '{rows['lake_id'].to_numpy()[np.argmin(place)]}'. Not in lakes."
+        raise ValueError(message)
+    present = (rows["status"] == "present").to_numpy(dtype=bool)
+    absent = (rows["status"] == "absent").to_numpy(dtype=bool)
+    surveys = rows["surveys"].to_numpy(dtype=float, na_value=np.nan)
+    surveys = np.where(np.isnan(surveys), absent.astype(float), surveys)
+    known = np.zeros(len(lakes), dtype=bool)
+    known[place[present]] = True
+    looked = np.bincount(place[~present], surveys[~present], minlength=len(lakes)).astype(float)
+    year = np.full(len(lakes), np.inf)
+    np.fmin.at(year, place[present], _years(rows["first_found"])[present])
+    return known, np.where(known, 0.0, looked), np.where(np.isfinite(year), year, np.nan)
 
 
-def _occupancy(
-    known: NDArray[np.bool_], surveys: Array, detection: float, assumptions: Assumptions
-) -> tuple[float, float]:
-    """Beta posterior of the chance that a lake holds the species."""
-    alpha, beta = start = beta_from_range(assumptions.entries["occupancy"])
-    found, searched = float(known.sum()), surveys[~known & (surveys > 0)]
-    for _ in range(1000):
-        unseen = float(_chance(alpha / (alpha + beta), detection, searched).sum())
-        step = start[0] + found + unseen, start[1] + len(searched) - unseen
-        done = abs(step[0] - alpha) < 1e-10 * step[0]
-        alpha, beta = step
-        if done:
-            break
-    return alpha, beta
+def _missed(surveys: Array, detection: float, found_anyway: float) -> Array:
+    """Chance that an infestation is not known after so many surveys."""
+    return (1 - found_anyway) * (1 - detection) ** surveys
+
+
+def _chance(occupancy: Array | float, missed: Array) -> Array:
+    """Chance that the species is there although nobody found it."""
+    there = occupancy * missed
+    total = there + 1 - occupancy
+    return there / np.where(total > 0, total, 1.0)
+
+
+def _posterior(
+    known: NDArray[np.bool_], missed: Array, prior: tuple[float, float]
+) -> tuple[Array, Array]:
+    """
+    Values of the occupancy, evenly spaced in log odds about the likeliest, and their weights.
+
+    The likeliest is where the lakes expected to hold the species, by the chances that it implies,
+    are as many as it says itself (the fixed point of expectation and maximisation).
+    """
+    levels, count = np.unique(missed[~known], return_counts=True)
+    yes, no = prior[0] + float(known.sum()), prior[1]
+    every = yes + no + float(count.sum())
+
+    def excess(log_odds: float) -> float:
+        occupancy = float(expit(log_odds))
+        return yes + float(count @ _chance(occupancy, levels)) - every * occupancy
+
+    top = float(brentq(excess, -30.0, 30.0))
+    at = float(expit(top))
+    hidden = _chance(at, levels)
+    curvature = every * at * (1 - at) - float(count @ (hidden * (1 - hidden)))
+    log_odds = np.clip(top + np.linspace(-REACH, REACH, GRID) / np.sqrt(curvature), -500, 500)
+    occupancy, free = expit(log_odds), expit(-log_odds)
+    density = yes * np.log(occupancy) + no * np.log(free)
+    density = density + np.log(np.outer(occupancy, levels) + free[:, None]) @ count
+    weight = np.exp(density - density.max())
+    return occupancy, weight / weight.sum()
+
+
+def _quantile(values: Array, weight: Array, share: float) -> float:
+    """Value below which a share of the weight lies."""
+    return float(np.interp(share, np.cumsum(weight) - weight / 2, values))
 
 
 def _years(column: pd.Series) -> Array:

@@ -56,14 +56,18 @@ class Strata:
         """Position of each stratum's (day type, block) among the D of the season, shape (C,)."""
         return np.arange(len(self.season_hours)) // len(self.months)
 
+    @property
+    def day_block_hours(self) -> Array:
+        """Hours of the season in each (day type, block), shape (D,)."""
+        return self.season_hours.reshape(-1, len(self.months)).sum(axis=1)
+
     def day_blocks(self) -> pd.DataFrame:
         """The D (day type, block) pairs, weekdays first, with their hours in the season."""
-        hours = self.season_hours.reshape(-1, len(self.months)).sum(axis=1)
         return pd.DataFrame(
             {
                 "day_type": np.repeat(DAY_TYPES, len(self.blocks)),
                 "block": list(self.blocks) * len(DAY_TYPES),
-                "hours_in_season": hours,
+                "hours_in_season": self.day_block_hours,
             }
         )
 

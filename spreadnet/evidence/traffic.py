@@ -10,15 +10,17 @@ import pandas as pd
 
 from spreadnet.assumptions import Z90
 from spreadnet.evidence.contacts import landing_positions, visit_positions
-from spreadnet.evidence.intervals import beta_from_range
+from spreadnet.evidence.intervals import beta_from_range, even_draws, spread_over_range
+from spreadnet.evidence.laplace import FEW, FIXED_SEED
 from spreadnet.evidence.pooling import design_effect
 from spreadnet.evidence.rates import Counts, Rates, fit_rates
+from spreadnet.evidence.region import DAY_TYPES
 from spreadnet.evidence.strata import Strata, make_strata, visit_hours
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from spreadnet.assumptions import Assumptions
+    from spreadnet.assumptions import Assumption, Assumptions
     from spreadnet.evidence.region import Settings
 
     Array = NDArray[np.floating]
@@ -29,7 +31,24 @@ EXPONENTS = {  # covariate to the assumption that is its prior
     "trailer_stalls": "stalls_exponent",
     "lake_area": "lake_area_exponent",
 }
-PROFILE_WEIGHT = 20.0  # boats that an even profile of retrievals counts for in each block
+LEAST_PROFILE = 1e-9  # draws of the profile of retrievals stay off 0
+ROUNDS = 20  # of sharing out retrievals of visits that lie in several blocks
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TrafficDraw:
+    """
+    One draw of the traffic of K landings in D (day type, block) pairs.
+
+    `launches` (K,) in the season; `launch_rate` and `retrieval_rate` (K, D) in boats an hour, both
+    of which give those launches over the season; `refusal`, the share of parties that do not want
+    to talk.
+    """
+
+    launches: Array
+    launch_rate: Array
+    retrieval_rate: Array
+    refusal: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,16 +61,18 @@ class Traffic:
     table : DataFrame
         Index `landing_id`. `launches`: expected in the season's block hours, with the ends of a
         90% interval `launches_low`, `launches_high`; `expected`: what lanes, stalls, lake area
-        and the region's traffic alone would give; `visits`: all visits; `hours`, `counted`:
-        hours in which launches were counted, and the boats; `visited`: False marks a landing
-        whose number rests on the others; `own_weight`: share of `launches` that comes from the
-        landing's own counts, 0 to 1.
+        and the region's traffic alone would give a landing counted at; `visits`: all visits;
+        `hours`, `counted`: hours in which launches were counted, and the boats; `visited`: False
+        marks a landing with no such hour, whose number rests on the others; `own_weight`: share
+        of `launches` that comes from the landing's own counts, 0 to 1.
     day_blocks : DataFrame
         D rows, weekday blocks then weekend blocks: `day_type`, `block`, `hours_in_season`.
     launch_rate, retrieval_rate : array, shape (K, D)
         Boats an hour, averaged over the season's months. Both give the same boats a season.
     refusal : float
         Share of parties approached that do not want to talk.
+    timed : bool
+        False where no visit counted any boat: then nothing is known of the best time of day.
     coefficients : DataFrame
         Index `name`. `value`, `low`, `high` on the log scale, 90% interval.
     kappa : float
@@ -65,20 +86,30 @@ class Traffic:
     launch_rate: Array
     retrieval_rate: Array
     refusal: float
+    timed: bool
     coefficients: pd.DataFrame
     kappa: float
     phi: float
     rates: Rates
-    season_hours: Array
+    strata: Strata
+    profile: tuple[Array, Array]
+    unvisited: NDArray[np.bool_]
+    unvisited_ratio: Assumption
     refusal_beta: tuple[float, float]
 
-    def draw_launches(self, rng: np.random.Generator) -> Array:
-        """One set of season launches, shape (K,), in the order of the landings."""
-        return self.rates.draw(rng, self.season_hours)
-
-    def draw_refusal(self, rng: np.random.Generator) -> float:
-        """One share of parties that do not want to talk."""
-        return float(rng.beta(*self.refusal_beta))
+    def draw(self, rng: np.random.Generator) -> TrafficDraw:
+        """One set of rates by landing and time, and of refusals, that belong together."""
+        refusal = float(rng.beta(*self.refusal_beta))
+        ratio = self.unvisited_ratio.at(float(rng.standard_normal()))
+        shape, rate = self.profile
+        profile = np.maximum(rng.standard_gamma(shape) / rate, LEAST_PROFILE)
+        level, by_stratum = self.rates.draw(rng)
+        level = level * np.where(self.unvisited, ratio, 1.0)
+        launching, retrieving = _by_day_block(by_stratum, profile, self.strata)
+        season = float(launching @ self.strata.day_block_hours)
+        return TrafficDraw(
+            level * season, np.outer(level, launching), np.outer(level, retrieving), refusal
+        )
 
 
 def fit_traffic(
@@ -94,7 +125,9 @@ def fit_traffic(
     Traffic of every landing from the visits made, visited or not.
 
     Few visits are noisy and most landings have none, so each landing's own counts are weighed
-    against what its size and the region's traffic lead one to expect.
+    against what its size and the region's traffic lead one to expect. People visit busy landings
+    rather than quiet ones, so where launches were counted at some landings, those where none were
+    are taken as less busy than others of their size, by `unvisited_ratio`.
 
     Parameters
     ----------
@@ -104,7 +137,8 @@ def fit_traffic(
         Season, blocks, holidays.
     assumptions : Assumptions
         `launches_per_hour`, `weekend_ratio`, `traffic_shape`, `visit_spread`, `refusal`,
-        `lanes_exponent`, `stalls_exponent`, `lake_area_exponent`, `block_spread`, `month_spread`.
+        `lanes_exponent`, `stalls_exponent`, `lake_area_exponent`, `block_spread`, `month_spread`,
+        `unvisited_ratio`.
     contacts : DataFrame, optional
         As in `Region`. Parties approached are those refusing and those spoken with; left out,
         refusals can't be set against anything and `refusal` stays as assumed.
@@ -126,8 +160,10 @@ def fit_traffic(
     `launches` empty means not counted, and the visit is left out. Hours outside all blocks take
     the rate of the nearest block, and are not part of the season's hours. Lanes left out count
     as 1, stalls as the middle value of the landings that give them. Model in `rates.fit_rates`.
-    Surveyors choose busy landings and hours; only what lanes, stalls, lake area and time explain
-    of that choice is taken out.
+    With no counts at all the assumed level is that of a middling landing, visited or not.
+    Effects of blocks and months have normal priors, as wide as `block_spread` and `month_spread`
+    with their own ranges counted in. `visit_spread` counts for as many visits as its range is
+    narrow. Retrievals over launches by block: gamma, prior and counts in `_profile`.
     """
     visits = visits.assign(date=pd.to_datetime(visits["date"]))
     strata = make_strata(settings, visits["date"])
@@ -137,34 +173,47 @@ def fit_traffic(
     counted = np.isfinite(launches) & (hours.sum(axis=1) > 0)
     counts = Counts(launches[counted], position[counted], stratum[counted], hours[counted])
     centre, width = _priors(strata, assumptions)
+    visit_spread = assumptions.entries["visit_spread"]
     rates = fit_rates(
         counts,
         _covariates(landings, lakes),
         strata.design,
         centre=centre,
         width=width,
-        visit_spread=assumptions["visit_spread"],
+        visit_spread=spread_over_range(visit_spread),
+        spread_weight=_visits_worth(visit_spread),
     )
-    launch_rate = _day_block_rates(rates, strata)
-    retrieval_rate = launch_rate * _profile(
-        rates, strata, launch_rate, _number(visits["retrievals"]), position, stratum, hours
+    retrievals = _number(visits["retrievals"])
+    noted = np.isfinite(retrievals) & (hours.sum(axis=1) > 0)
+    taken_out = Counts(retrievals[noted], position[noted], stratum[noted], hours[noted])
+    profile = _profile(
+        rates, strata, taken_out, spread_over_range(assumptions.entries["block_spread"])
     )
-    day_blocks = strata.day_blocks()
-    block_hours = day_blocks["hours_in_season"].to_numpy()
-    season, profiled = launch_rate @ block_hours, retrieval_rate @ block_hours
-    retrieval_rate = retrieval_rate * (season / np.where(profiled > 0, profiled, 1.0))[:, None]
+    ratio, unvisited = assumptions.entries["unvisited_ratio"], np.zeros(len(landings), dtype=bool)
+    if len(counts.boats):
+        unvisited = np.bincount(counts.landing, minlength=len(landings)) == 0
+    table = _table(rates, strata, landings, position, counts, np.where(unvisited, ratio.value, 1.0))
+    low, high = _interval(rates, strata, unvisited, ratio)
+    launching, retrieving = _by_day_block(
+        rates.stratum_ratio(rates.mode.best), profile[0] / profile[1], strata
+    )
+    level = table["launches"].to_numpy() / float(launching @ strata.day_block_hours)
     alpha, beta = _refusal(visits, contacts, assumptions)
     return Traffic(
-        table=_table(rates, strata, landings, position, counts),
-        day_blocks=day_blocks,
-        launch_rate=launch_rate,
-        retrieval_rate=retrieval_rate,
+        table=table.assign(launches_low=low, launches_high=high),
+        day_blocks=strata.day_blocks(),
+        launch_rate=np.outer(level, launching),
+        retrieval_rate=np.outer(level, retrieving),
         refusal=alpha / (alpha + beta),
+        timed=bool(counts.boats.sum() + taken_out.boats.sum() > 0),
         coefficients=_coefficients(rates, strata),
         kappa=rates.kappa,
         phi=rates.phi,
         rates=rates,
-        season_hours=strata.season_hours,
+        strata=strata,
+        profile=profile,
+        unvisited=unvisited,
+        unvisited_ratio=ratio,
         refusal_beta=(alpha, beta),
     )
 
@@ -201,54 +250,58 @@ def _priors(strata: Strata, assumptions: Assumptions) -> tuple[Array, Array]:
         log_prior("launches_per_hour"),
         *[prior(name) for name in EXPONENTS.values()],
         log_prior("weekend_ratio"),
-        *[(0.0, assumptions["block_spread"])] * blocks,
-        *[(0.0, assumptions["month_spread"])] * months,
+        *[(0.0, spread_over_range(assumptions.entries["block_spread"]))] * blocks,
+        *[(0.0, spread_over_range(assumptions.entries["month_spread"]))] * months,
         log_prior("traffic_shape"),
     ]
     centre, width = np.array(rows).T
     return centre, np.maximum(width, 0.01)  # a number given without a range is all but fixed
 
 
-def _day_block_rates(rates: Rates, strata: Strata) -> Array:
-    """Expected boats an hour at each landing in each (day type, block): (K, D)."""
-    shape, rate = rates.own_factor(rates.mode.best)
-    level = rates.landing_level(rates.mode.best) * shape / rate
-    return np.outer(level, strata.by_day_block(rates.stratum_ratio(rates.mode.best)))
+def _visits_worth(spread: Assumption) -> float:
+    """Visits that would leave a spread as unsure as its range: var(log s) is near 1 / (2 n)."""
+    sd = np.log(spread.high / spread.low) / (2 * Z90)
+    return float(1 / (2 * max(sd, 0.01) ** 2))
+
+
+def _by_day_block(by_stratum: Array, profile: Array, strata: Strata) -> tuple[Array, Array]:
+    """Launches and retrievals an hour over the level, (D,) each, from the strata's ratios (C,)."""
+    hours = strata.day_block_hours
+    launching = strata.by_day_block(by_stratum)
+    retrieving = launching * np.tile(profile, len(DAY_TYPES))
+    return launching, retrieving * (launching @ hours) / (retrieving @ hours)
 
 
 def _profile(
-    rates: Rates,
-    strata: Strata,
-    launch_rate: Array,
-    retrievals: Array,
-    position: NDArray[np.integer],
-    stratum: NDArray[np.integer],
-    hours: Array,
-) -> Array:
+    rates: Rates, strata: Strata, retrievals: Counts, spread: float
+) -> tuple[Array, Array]:
     """
-    Retrievals over launches in each (day type, block), the same all over the region: (D,).
+    Retrievals over launches in each block, the same all over the region and on all days, (B,).
 
-    Boats come out later in the day than they go in. A visit's retrievals are shared out among
-    its blocks by the profile so far, a few times over, and pulled towards an even profile.
+    Boats come out later in the day than they go in. Gamma posteriors, shape and rate: the prior is
+    an even profile with as much spread in its log as launches have between blocks. A visit's
+    retrievals are shared out among its blocks by the profile so far, a few times over, and count
+    for less the more visits differ beyond chance.
     """
-    kinds = launch_rate.shape[1]
-    counted = np.isfinite(retrievals) & (hours.sum(axis=1) > 0)
-    if not counted.any():
-        return np.ones(kinds)
-    block = strata.day_block[stratum[counted]]
-    ratio = rates.stratum_ratio(rates.mode.best)[stratum[counted]]
-    shape, rate = rates.own_factor(rates.mode.best)
-    level = (rates.landing_level(rates.mode.best) * shape / rate)[position[counted]]
-    launches = hours[counted] * ratio * level[:, None]
-    even = (retrievals[counted].sum() + 0.5) / (launches.sum() + 0.5)
-    below = PROFILE_WEIGHT + np.bincount(block.ravel(), launches.ravel(), minlength=kinds)
-    profile = np.full(kinds, even)
-    for _ in range(20):
-        parts = launches * profile[block]
-        parts = parts * (retrievals[counted] / parts.sum(axis=1))[:, None]
-        above = np.bincount(block.ravel(), parts.ravel(), minlength=kinds)
-        profile = (PROFILE_WEIGHT * even + above) / below
-    return profile
+    kinds, square = len(strata.blocks), spread**2
+    # The variance of the log of a gamma of shape a is about 1 / a + 1 / (2 a^2).
+    prior = (1 + np.sqrt(1 + 2 * square)) / (2 * square)
+    at = rates.mode.best
+    shape, rate = rates.own_factor(at)
+    level = (rates.landing_level(at) * shape / rate)[retrievals.landing]
+    launches = retrievals.hours * rates.stratum_ratio(at)[retrievals.stratum] * level[:, None]
+    block = np.broadcast_to(np.arange(kinds), launches.shape).ravel()
+    even = (retrievals.boats.sum() + 0.5) / (launches.sum() + 0.5)
+    above, below = np.full(kinds, prior), np.full(kinds, prior / even)
+    for _ in range(ROUNDS if len(launches) else 0):
+        parts = launches * (above / below)
+        total = parts.sum(axis=1)
+        weight = 1 / (1 + rates.visit_spread**2 * total)
+        parts = parts * (weight * retrievals.boats / total)[:, None]
+        seen = (weight[:, None] * launches).ravel()
+        above = prior + np.bincount(block, parts.ravel(), minlength=kinds)
+        below = prior / even + np.bincount(block, seen, minlength=kinds)
+    return above, below
 
 
 def _refusal(
@@ -278,25 +331,35 @@ def _table(
     landings: pd.DataFrame,
     position: NDArray[np.integer],
     counts: Counts,
+    scale: Array,
 ) -> pd.DataFrame:
-    """What a reader is told of each landing."""
+    """What a reader is told of each landing, but for the interval."""
     n, season = len(landings), strata.season_hours
-    low, high = rates.interval(season)
-    visits = np.bincount(position, minlength=n)
+    launches = rates.mean(season) * scale
+    hours = np.bincount(counts.landing, counts.hours.sum(axis=1), minlength=n).astype(float)
     return pd.DataFrame(
         {
-            "launches": rates.mean(season),
-            "launches_low": low,
-            "launches_high": high,
+            "launches": launches,
+            "launches_low": launches,
+            "launches_high": launches,
             "expected": rates.expected(season),
-            "visits": visits,
-            "hours": np.bincount(counts.landing, counts.hours.sum(axis=1), minlength=n),
+            "visits": np.bincount(position, minlength=n),
+            "hours": hours,
             "counted": np.bincount(counts.landing, counts.boats, minlength=n),
-            "visited": visits > 0,
+            "visited": hours > 0,
             "own_weight": rates.own_weight(),
         },
         index=landings.index,
     )
+
+
+def _interval(
+    rates: Rates, strata: Strata, unvisited: NDArray[np.bool_], ratio: Assumption
+) -> tuple[Array, Array]:
+    """90% intervals of the season's launches, the range of the unvisited ratio counted in."""
+    drawn = np.random.default_rng(FIXED_SEED + 1).permutation(even_draws(ratio, FEW))
+    scale = np.where(unvisited[:, None], drawn, 1.0)
+    return rates.interval(strata.season_hours, scale=scale)
 
 
 def _coefficients(rates: Rates, strata: Strata) -> pd.DataFrame:

@@ -45,8 +45,13 @@ def without_notes(
     bare = set(lakes) - set(landings["lake_id"])
     if bare:
         shown = ", ".join(sorted(bare)[:SHOWN]) + (" ..." if len(bare) > SHOWN else "")
-        text = f"{len(bare)} of {len(lakes)} lakes have no landing ({shown}): boats come from them"
-        notes.append(Note("lake-without-landing", f"{text} but nobody can be met there"))
+        text = f"{len(bare)} of {len(lakes)} lakes have no landing ({shown}): nobody can be met"
+        notes.append(
+            Note(
+                "lake-without-landing",
+                f"{text} there, and boats that come from them count as boats from outside",
+            )
+        )
     notes += _status_notes(frames["status"], settings, lakes)
     for table in TABLES:
         if table not in REQUIRED_TABLES and _TEXTS[table] and frames[table].empty:

@@ -54,14 +54,19 @@ class History:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """Establishment chance and its spread; `calibrated` is False where finds were too few."""
+    """
+    Establishment chance, its spread on the log scale, and what it rests on.
+
+    `basis` is `finds` (learned from dated finds), `range` (too few finds: the stated range) or
+    `given` (a number given without a range, kept as it is).
+    """
 
     establish: float
     log_sd: float
     finds: int
     first_year: int | None
     last_year: int | None
-    calibrated: bool
+    basis: str
 
     def at(self, z: float) -> float:
         """Value at a standard normal score, on the log scale."""
@@ -166,11 +171,10 @@ def calibrate(
     at the maximum. The year of the find is taken as the year of the infestation: finds that lag
     behind make the value somewhat low.
     """
-    unchanged = Calibration(
-        prior, prior_log_sd, 0 if past is None else past.finds, None, None, False
-    )
-    if past is None or past.finds < FEWEST_FINDS or prior_log_sd == 0:
-        return unchanged
+    finds = 0 if past is None else past.finds
+    if past is None or finds < FEWEST_FINDS or prior_log_sd == 0:
+        basis = "given" if prior_log_sd == 0 else "range"
+        return Calibration(prior, prior_log_sd, finds, None, None, basis)
     introductions, streams = introductions_by_year(inputs, past)
     exponent = inputs.allee_exponent
     by_boat = inputs.habitat * introductions**exponent
@@ -200,8 +204,8 @@ def calibrate(
     return Calibration(
         float(np.exp(best)),
         float(min(log_sd, prior_log_sd)),
-        past.finds,
+        finds,
         past.first_year,
         past.last_year,
-        calibrated=True,
+        basis="finds",
     )

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from spreadnet.evidence.chance import stream
+from spreadnet.evidence.traffic import TrafficDraw
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -30,12 +31,10 @@ class Estimates:
 
     Attributes
     ----------
-    launches : array, shape (K,)
-        Boats launched in the season.
-    refusal : float
-        Share of parties that do not want to talk.
-    shares : array, shape (2, K, 4)
-        Where boats launching were last, and where boats retrieved go next.
+    traffic : TrafficDraw
+        Boats launched in the season and an hour, and the share that refuses to talk.
+    shares : array, shape (K, 4)
+        Where boats launching were last.
     gaps : array, shape (2, G, K)
         Gap rates of boats launching and retrieving.
     ballast : array, shape (K,)
@@ -56,8 +55,7 @@ class Estimates:
         The rest.
     """
 
-    launches: Array
-    refusal: float
+    traffic: TrafficDraw
     shares: Array
     gaps: Array
     ballast: Array
@@ -87,8 +85,12 @@ def best_estimates(evidence: Evidence, movement: Movement) -> Estimates:
         In the order of the region's landings and lakes.
     """
     return Estimates(
-        launches=evidence.traffic.table["launches"].to_numpy(float),
-        refusal=evidence.traffic.refusal,
+        traffic=TrafficDraw(
+            launches=evidence.traffic.table["launches"].to_numpy(float),
+            launch_rate=evidence.traffic.launch_rate,
+            retrieval_rate=evidence.traffic.retrieval_rate,
+            refusal=evidence.traffic.refusal,
+        ),
         shares=evidence.shares.mean(),
         gaps=evidence.gaps.mean(),
         ballast=evidence.gaps.ballast,
@@ -129,21 +131,27 @@ def drawn_estimates(evidence: Evidence, movement: Movement, *, seed: int, draw: 
     def rng(purpose: str) -> np.random.Generator:
         return stream(seed, purpose, draw)
 
+    assumptions = evidence.assumptions.draw(rng("assumptions"))
+    species = {name: one.draw(rng(f"species {name}")) for name, one in evidence.species.items()}
     return Estimates(
-        launches=evidence.traffic.draw_launches(rng("traffic")),
-        refusal=evidence.traffic.draw_refusal(rng("refusal")),
+        traffic=evidence.traffic.draw(rng("traffic")),
         shares=evidence.shares.draw(rng("shares")),
         gaps=evidence.gaps.draw(rng("gap rates")),
         ballast=evidence.gaps.draw_ballast(rng("ballast")),
         education_ratio=evidence.gaps.draw_education(rng("education")),
         days_out=evidence.days_out.draw(rng("days out")),
         coefficients=movement.draw(rng("movement")),
-        species={name: one.draw(rng(f"species {name}")) for name, one in evidence.species.items()},
+        species=species,
         infested={
-            name: status.draw(rng(f"status {name}")) for name, status in evidence.status.items()
+            name: status.draw(
+                rng(f"status {name}"),
+                detection=species[name].values["detection"],
+                found_anyway=assumptions["found_anyway"],
+            )
+            for name, status in evidence.status.items()
         },
         establish_score={
             name: float(rng(f"establish {name}").standard_normal()) for name in evidence.species
         },
-        assumptions=evidence.assumptions.draw(rng("assumptions")),
+        assumptions=assumptions,
     )

@@ -196,35 +196,3 @@ def stream_rates(species: Species, streams: pd.DataFrame, lakes: pd.Index) -> sp
     )
     size = (len(lakes), len(lakes))
     return sp.csr_array((rate, (above[open_], below[open_])), shape=size)
-
-
-def establishment_chance(alpha: float, introductions: ArrayLike, *, allee: float = 1.0) -> Array:
-    """
-    Chance that introductions found a population, 1 - exp(-(alpha N)^c).
-
-    Parameters
-    ----------
-    alpha : float
-        Chance that one living introduction founds a population (for small alpha).
-    introductions : array-like
-        Living introductions in a season.
-    allee : float
-        1 for independent introductions; above 1 few together fail more often.
-
-    Returns
-    -------
-    chance : array
-        0 to 1, exact for the smallest chances too.
-
-    Notes
-    -----
-    Leung, Drake & Lodge 2004, Ecology 85:1651 (form from memory; c about 1.86 for zebra mussels
-    from memory).
-
-    Examples
-    --------
-    >>> establishment_chance(0.1, [1.0, 10.0]).round(5)
-    array([0.09516, 0.63212])
-    """
-    pressure = alpha * np.asarray(introductions, dtype=float)
-    return -np.expm1(-(pressure**allee))

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
     from spreadnet.evidence.species import Species
+    from spreadnet.evidence.status import Status
     from spreadnet.model.estimates import Estimates
     from spreadnet.model.trips import Movement
 
@@ -35,13 +36,35 @@ Z90 = 1.6448536269514722  # 95% point of the standard normal: stated ranges are 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Place:
-    """What does not change between draws: lakes, streams, and what was found when."""
+    """
+    What does not change between draws.
+
+    Attributes
+    ----------
+    lakes, streams : DataFrame
+        Tables of the region.
+    worth : array, shape (L,)
+        What a new infestation of each lake counts.
+    status : mapping of species to Status
+        What was looked for and found.
+    through : int
+        Last year of which it is known what was found.
+    stated_establish : mapping of species to Assumption
+        Stated range of the establishment chance.
+    outside_answers : float
+        Boaters who came from outside the region, or from a lake without a landing.
+    named_without_landing : array, shape (L,)
+        Those who named each lake without a landing.
+    """
 
     lakes: pd.DataFrame
     streams: pd.DataFrame
     worth: Array
-    past: Mapping[str, History | None]
+    status: Mapping[str, Status]
+    through: int
     stated_establish: Mapping[str, Assumption]
+    outside_answers: float
+    named_without_landing: Array
 
 
 def place_of(region: Region, evidence: Evidence) -> Place:
@@ -60,27 +83,22 @@ def place_of(region: Region, evidence: Evidence) -> Place:
     place : Place
         In the order of the region's lakes.
     """
-    through = region.settings.season_first_day.year - 1
-    past = {}
-    for name, status in evidence.status.items():
-        detection = evidence.species[name].values["detection"]
-        surveys = status.surveys
-        unseen = (1 - evidence.assumptions["found_anyway"]) * (1 - detection) ** surveys
-        present = status.known & (status.probability == 1)
-        past[name] = history(status.first_found, present, watched=1 - unseen, through=through)
     return Place(
         lakes=region.lakes,
         streams=region.streams,
         worth=region.lakes["worth"].to_numpy(float),
-        past=past,
+        status=evidence.status,
+        through=region.settings.season_first_day.year - 1,
         stated_establish={
             name: one.values.entries["establish"] for name, one in evidence.species.items()
         },
+        outside_answers=float(evidence.shares.counts[:, WATERS.index("outside")].sum()),
+        named_without_landing=np.asarray(evidence.shares.named_without_landing, float),
     )
 
 
 def spread_inputs(
-    estimates: Estimates, movement: Movement, *, place: Place, trips: Array | None = None
+    estimates: Estimates, movement: Movement, *, place: Place
 ) -> tuple[dict[str, SpreadInputs], dict[str, Calibration]]:
     """
     Inputs of the spread of every species for one set of estimates.
@@ -96,8 +114,6 @@ def spread_inputs(
         The law of movement.
     place : Place
         Fixed facts of the region.
-    trips : array, shape (K, K), optional
-        Trips between landings, if they are at hand already.
 
     Returns
     -------
@@ -108,19 +124,18 @@ def spread_inputs(
     """
     launching, retrieving = (DIRECTIONS.index(d) for d in ("launching", "retrieving"))
     other, outside = WATERS.index("other"), WATERS.index("outside")
-    shares = estimates.shares[launching]
-    if trips is None:
-        trips = movement.trips(
-            estimates.launches, shares[:, other], coefficients=estimates.coefficients
-        )
+    launches = estimates.traffic.launches
+    trips = movement.trips(
+        launches, estimates.shares[:, other], coefficients=estimates.coefficients
+    )
     leaving = leaving_rates(estimates.gaps[retrieving], estimates.ballast)
     arriving = arriving_relative(
         estimates.gaps[launching],
-        estimates.launches,
+        launches,
         bound=max(estimates.assumptions["arriving_bound"], 1.0),
     )
-    elsewhere = estimates.launches * shares[:, outside] * estimates.assumptions["outside_infested"]
-    traffic = estimates.launches / max(estimates.launches.sum(), 1e-12)
+    from_outside = launches * estimates.shares[:, outside]
+    traffic = launches / max(launches.sum(), 1e-12)
     effect = np.full(len(ROUTES), 1 - estimates.education_ratio)
     effect[ROUTES.index("residual")] = 0.0  # nobody can empty a ballast tank wholly
     inputs, calibration = {}, {}
@@ -131,7 +146,7 @@ def spread_inputs(
             leaving=leaving,
             arriving=arriving,
             weights=_weights(species, estimates),
-            outside_boats=elsewhere,
+            outside_boats=from_outside * _outside_infested(name, estimates, place),
             outside_leaving=leaving @ traffic,
             education_effect=effect,
             establish=np.nan,
@@ -142,10 +157,43 @@ def spread_inputs(
             worth=place.worth,
         )
         stated = place.stated_establish[name]
-        fit = calibrate(bare, place.past[name], prior=stated.value, prior_log_sd=_log_sd(stated))
+        fit = calibrate(
+            bare,
+            _past(name, estimates, place),
+            prior=stated.value,
+            prior_log_sd=_log_sd(stated),
+        )
         calibration[name] = fit
         inputs[name] = replace(bare, establish=min(fit.at(estimates.establish_score[name]), 1.0))
     return inputs, calibration
+
+
+def _past(name: str, estimates: Estimates, place: Place) -> History | None:
+    """What was found when, and how well each lake was watched."""
+    status = place.status[name]
+    return history(
+        status.first_found,
+        status.probability == 1,
+        watched=status.watched(
+            detection=estimates.species[name].values["detection"],
+            found_anyway=estimates.assumptions["found_anyway"],
+        ),
+        through=place.through,
+    )
+
+
+def _outside_infested(name: str, estimates: Estimates, place: Place) -> float:
+    """
+    Chance that a boat from outside comes from infested water.
+
+    Lakes of the region without a landing are named too; for those their own status counts.
+    """
+    assumed = estimates.assumptions["outside_infested"]
+    if place.outside_answers == 0:
+        return assumed
+    named = place.named_without_landing
+    known = float(named @ np.asarray(estimates.infested[name], float))
+    return (assumed * (place.outside_answers - named.sum()) + known) / place.outside_answers
 
 
 def _weights(species: Species, estimates: Estimates) -> Array:

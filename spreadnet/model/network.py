@@ -9,6 +9,7 @@ import networkx as nx
 import numpy as np
 import pandas as pd
 
+from spreadnet.model.carriage import carriage
 from spreadnet.model.incidence import collapse_matrix
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.floating]
 
-ROWS = 512  # landings a block, so that no second matrix as large as the trips is ever held
+ROWS = 128  # landings a block, so that no second matrix as large as the trips is ever held
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -202,13 +203,12 @@ def _carrying_trips(inputs: SpreadInputs, collapse: object) -> Array:
     """Trips times exact carriage, lake by lake, a block of origins at a time."""
     n_landings = len(inputs.landing_lake)
     to_lakes = np.zeros((n_landings, collapse.shape[0]))  # type: ignore[attr-defined]
-    arriving = inputs.arriving * inputs.weights[:, None]
     for start in range(0, n_landings, ROWS):
         rows = slice(start, start + ROWS)
-        nothing = np.ones((len(inputs.landing_lake[rows]), n_landings))
-        for leave, arrive in zip(inputs.leaving[:, rows], arriving, strict=True):
-            nothing *= 1 - np.minimum(leave[:, None] * arrive, 1.0)
-        to_lakes[rows] = (inputs.trips[rows] * (1 - nothing)) @ collapse.T  # type: ignore[attr-defined]
+        by_pair = carriage(
+            inputs.leaving[:, rows, None], inputs.arriving[:, None, :], inputs.weights
+        )
+        to_lakes[rows] = (inputs.trips[rows] * by_pair) @ collapse.T  # type: ignore[attr-defined]
     return np.asarray(collapse @ to_lakes)  # type: ignore[operator]
 
 

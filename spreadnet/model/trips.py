@@ -219,7 +219,13 @@ def _from_table(
     """Trips from a ready table, with a note on those that no landing can take."""
     lake_id = region.lakes.index
     lost = unplaced_trips(region.movements, landing_lake, lake_id=lake_id)
-    notes = [Note("movement-table", "movement: the table `movements` is used, not the interviews")]
+    notes = [
+        Note(
+            "movement-table",
+            "movement: the table `movements` is used, not the interviews, and its trips are taken as "
+            "certain",
+        )
+    ]
     if lost > 0:
         text = f"{lost:,.0f} trips of `movements` leave or reach a lake without a landing: left out"
         notes.append(Note("movement-unplaced", text))

@@ -51,7 +51,8 @@ class Caption:
     What is written on a map beside its data.
 
     `title` says the finding; `species` maps names to labels; `status_through` is the day of the
-    last survey, None if not known; `run` is the short id of the run's record.
+    last survey, None if not known; `run` is the short id of the run's record; `unit` says what
+    `avoided_per_100_hours` counts.
     """
 
     region: str
@@ -67,6 +68,7 @@ class Caption:
     notes: tuple[str, ...]
     status_through: str | None
     run: str
+    unit: str = "new infestations avoided per 100 hours worked"
 
 
 class _Drawing(MacroElement):
@@ -149,6 +151,7 @@ def region_map(
         "trip_steps": trip_steps,
         "style": _style(),
         "seasons": caption.seasons,
+        "unit": caption.unit,
     }
     region = _empty_map(data["bounds"])
     region.add_child(_Drawing("\n".join(page_part(name) for name in SCRIPTS)))
@@ -247,7 +250,7 @@ def _page_values(
         "notes": _items((*caption.notes, *_own_notes())),
         "key": key("screen", True),
         "print_key": key("paper", False),
-        "print_table": print_table(landings, ranked=ranked),
+        "print_table": print_table(landings, ranked=ranked, unit=caption.unit),
         "print_cautions": words(caption.cautions),
         "chooser": _chooser(caption),
         "counts": safe_text(f"{len(lakes):,} lakes and {len(landings):,} landings"),
@@ -270,7 +273,7 @@ def _key_text(
         "all_there": "Every species already there" if several else "Already there",
         "no_figure": "No figure" if (~np.isfinite(chance) & ~everywhere).any() else "",
         "points": "Lake known only as a point" if points else "",
-        "landings": "" if ranked else "This run has no ranking",
+        "landings": f"Size: {caption.unit}" if ranked else "This run has no ranking",
         "trips": f"{some}{{}}. Lines are not routes."
         if drawn
         else "No trips between lakes in this run.",

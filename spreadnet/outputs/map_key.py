@@ -152,14 +152,15 @@ def key_html(
     lines = _list(_trip_items(trip_steps)) + f"<p>{safe_text(text['trips'])}</p>"
     return (
         _section(
-            "lakes", "Lakes", f"Chance of a new infestation, {text['seasons']}", lakes, switches
+            "lakes",
+            "Lakes",
+            f"Chance of a new infestation if free now, {text['seasons']}",
+            lakes,
+            switches,
         )
-        + _section("landings", "Landings", text["landings"] or _SIZE, marks, switches)
+        + _section("landings", "Landings", text["landings"], marks, switches)
         + _section("trips", "Trips", "Boats from lake to lake in a season", lines, switches)
     )
-
-
-_SIZE = "Size: new infestations avoided per 100 hours"
 
 
 def _section(name: str, title: str, unit: str, body: str, switches: bool) -> str:

@@ -15,7 +15,7 @@ function spreadnetList(data, tables, state, cards) {
   const falling = (values) => Array.from(values.keys()).sort((a, b) => (values[b] ?? -1) - (values[a] ?? -1) || a - b);
   const views = {
     landings: {
-      about: (ranked ? "By new infestations avoided per 100 educator hours" : "Busiest first; this run has no ranking") + ". Small figures: the range over draws.",
+      about: (ranked ? "By " + data.unit : "Busiest first; this run has no ranking") + ". Small figures: 90% intervals.",
       heads: ["Rank", "Landing and lake", "Avoided per 100 h", "Boats a season", "Best time"],
       order: () => Array.from(landings.name.keys()),
       text: (i) => landings.name[i] + " " + landings.lake[i],
@@ -23,7 +23,7 @@ function spreadnetList(data, tables, state, cards) {
       under: (i) => [landings.lake[i], landings.visited[i] === "0" ? "○ not visited yet" : "", landings.staffed[i] === "0" ? "⊘ can't be staffed" : ""],
     },
     lakes: {
-      about: "By chance of a new infestation in " + seasonsText + ".",
+      about: "By chance of a new infestation in " + seasonsText + " if free now.",
       heads: ["Lake", "New infestation", "Status"],
       order: () => falling(lakes.new[state.species]),
       text: (i) => lakes.name[i],

@@ -262,7 +262,7 @@ def _scale_bar(frame: _Frame) -> str:
     return "".join(bars) + north
 
 
-def print_table(landings: pd.DataFrame, *, ranked: bool) -> str:
+def print_table(landings: pd.DataFrame, *, ranked: bool, unit: str) -> str:
     """
     The first ten landings as a table for paper.
 
@@ -272,6 +272,8 @@ def print_table(landings: pd.DataFrame, *, ranked: bool) -> str:
         In rank order.
     ranked : bool
         Whether there is a ranking; without one, the busiest are shown.
+    unit : str
+        What `avoided_per_100_hours` counts.
 
     Returns
     -------
@@ -293,7 +295,7 @@ def print_table(landings: pd.DataFrame, *, ranked: bool) -> str:
         for row in text.to_dict("records")
     ]
     return (
-        f"<table><caption>{_caption(len(rows), ranked)}</caption><thead><tr>"
+        f"<table><caption>{_caption(len(rows), ranked, unit)}</caption><thead><tr>"
         + "".join(f'<th scope="col">{head}</th>' for head in heads)
         + "</tr></thead><tbody>"
         + "".join("<tr>" + "".join(f"<td>{c}</td>" for c in row) + "</tr>" for row in rows)
@@ -301,10 +303,10 @@ def print_table(landings: pd.DataFrame, *, ranked: bool) -> str:
     )
 
 
-def _caption(count: int, ranked: bool) -> str:
+def _caption(count: int, ranked: bool, unit: str) -> str:
     """What the table holds."""
-    what = "first by new infestations avoided" if ranked else "busiest; this run has no ranking"
-    return f"{count} landing{'' if count == 1 else 's'}, {what} (ranges in brackets)"
+    what = f"first by {safe_text(unit)}" if ranked else "busiest; this run has no ranking"
+    return f"{count} landing{'' if count == 1 else 's'}, {what} (90% intervals in brackets)"
 
 
 def _with_range(value: str, span: str) -> str:

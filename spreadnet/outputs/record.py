@@ -43,6 +43,11 @@ def run_number(assessment: Assessment) -> str:
     parts = [version(), str(assessment.seed), str(assessment.draws), str(assessment.seasons)]
     parts += [f"{s.table} {s.sha256}" for s in assessment.region.sources]
     parts += [f"{n} {w}" for n, w in assessment.region.settings.species.items()]
+    evidence, movement = assessment.evidence, assessment.movement
+    values = [evidence.assumptions, *(one.values for one in evidence.species.values())]
+    parts += [f"{e.name} {e.value} {e.low} {e.high}" for v in values for e in v.entries.values()]
+    parts += [movement.kind, *(f"{c:.9g}" for c in movement.coefficients)]
+    parts.append(f"{assessment.trips['trips'].sum():.9g}")  # tells own laws apart
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:8]
 
 

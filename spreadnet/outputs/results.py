@@ -8,7 +8,7 @@ from time import perf_counter
 from typing import TYPE_CHECKING
 
 from spreadnet.decisions.assessment import CAUTIONS
-from spreadnet.decisions.summary import finding
+from spreadnet.decisions.summary import finding, unit
 from spreadnet.outputs.folder import whole_folder
 from spreadnet.outputs.map import Caption, map_html, region_map
 from spreadnet.outputs.record import run_number, run_record, version, write_record
@@ -115,6 +115,7 @@ def assessment_map(assessment: Assessment, *, made_on: date | None = None) -> fo
         notes=("Ranges are 90% intervals over the draws.", *(n.text for n in assessment.notes)),
         status_through=_status_through(assessment),
         run=run_number(assessment),
+        unit=unit(assessment),
     )
     return region_map(assessment.lakes, assessment.landings, assessment.trips, caption=caption)
 

@@ -21,6 +21,8 @@ def make_reach(boats, *, hours=(100.0, 60.0), most=40.0, can_staff=None):
         arriving=boats / 1000,
         leaving=boats / 2000,
         boats=boats,
+        passing=boats,
+        place=np.arange(n),
         can_staff=np.ones(n, bool) if can_staff is None else np.array(can_staff),
         most_hours=most,
         shift_hours=4.0,

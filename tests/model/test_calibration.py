@@ -67,7 +67,7 @@ def test_one_lake_one_year_worked_by_hand():
     introductions, _ = introductions_by_year(inputs, past)
     assert introductions[0, 1:] == pytest.approx(10.0)
     # Two finds are below the fewest that count: the stated value stays.
-    assert not calibrate(inputs, past, prior=0.01, prior_log_sd=1e6).calibrated
+    assert calibrate(inputs, past, prior=0.01, prior_log_sd=1e6).basis == "range"
     trips = np.zeros((7, 7))
     trips[0, 1:] = 10.0
     more = replace(
@@ -108,7 +108,7 @@ def test_known_establishment_is_recovered():
         fit = calibrate(inputs, past, prior=0.01, prior_log_sd=2.0)
         if fit.finds < FEWEST_FINDS:
             continue
-        assert fit.calibrated
+        assert fit.basis == "finds"
         scores.append((np.log(fit.establish) - np.log(truth)) / fit.log_sd)
     assert len(scores) >= 100
     covered = np.mean(np.abs(scores) < 1.645)
@@ -124,4 +124,13 @@ def test_no_dates_keep_the_stated_range():
         is None
     )
     fit = calibrate(make_inputs(), None, prior=0.02, prior_log_sd=0.7)
-    assert (fit.establish, fit.log_sd, fit.calibrated) == (0.02, 0.7, False)
+    assert (fit.establish, fit.log_sd, fit.basis) == (0.02, 0.7, "range")
+
+
+def test_a_number_given_without_a_range_is_kept():
+    inputs = make_inputs()
+    found = simulate_finds(inputs, 0.004, np.random.default_rng(3))
+    first = np.where(np.isfinite(found), found, np.nan)
+    past = history(first, np.isfinite(first), watched=np.ones(40), through=2012)
+    fit = calibrate(inputs, past, prior=0.02, prior_log_sd=0.0)
+    assert (fit.establish, fit.log_sd, fit.basis) == (0.02, 0.0, "given")

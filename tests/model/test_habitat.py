@@ -6,7 +6,6 @@ import pytest
 
 from spreadnet.evidence.species import read_species
 from spreadnet.model.habitat import (
-    establishment_chance,
     habitat,
     plant_depth_m,
     plant_share,
@@ -148,24 +147,3 @@ def test_no_streams_give_an_empty_matrix_and_unknown_lakes_are_refused():
 
 
 # --- establishment
-
-
-@pytest.mark.parametrize("allee", [1.0, 1.5, 1.86, 2.5])
-def test_one_expected_founding_gives_0_63212_for_every_exponent(allee):
-    # 1 - 1/e; form of Leung, Drake & Lodge 2004
-    assert establishment_chance(0.1, 10.0, allee=allee) == pytest.approx(0.63212, abs=5e-6)
-
-
-@pytest.mark.parametrize(("allee", "chance"), [(1.0, 0.09516), (1.86, 0.01371)])
-def test_a_tenth_of_a_founding_depends_on_the_exponent(allee, chance):
-    assert establishment_chance(0.1, 1.0, allee=allee) == pytest.approx(chance, abs=5e-6)
-
-
-@pytest.mark.parametrize(("allee", "chance"), [(1.0, 0.3935), (1.86, 0.2408)])
-def test_halving_introductions_avoids_more_under_an_allee_effect(allee, chance):
-    assert establishment_chance(1.0, 0.5, allee=allee) == pytest.approx(chance, abs=5e-5)
-
-
-def test_the_smallest_chances_are_not_lost():
-    assert establishment_chance(1e-12, 1e-6) == pytest.approx(1e-18)
-    assert establishment_chance(0.1, 0.0) == 0

@@ -122,28 +122,35 @@ def test_three_lakes_in_a_chain_worked_by_hand():
     assert gradient(inputs, Coverage.none(3), path).leaving[0] == pytest.approx(expected)
 
 
-def test_allee_exponent_worked_by_hand():
-    """alpha N = 0.1 gives 0.0952 with c = 1 and 0.01371 with c = 1.86 (derived, facts sheet)."""
-    for allee, chance in [(1.0, 0.09516), (1.86, 0.01371)]:
-        inputs = make_inputs(
-            n_landings=2,
-            n_lakes=2,
-            allee=allee,
-            trips=np.array([[0.0, 100.0], [0.0, 0.0]]),
-            landing_lake=np.array([0, 1]),
-            leaving=np.full((1, 2), 0.1),
-            arriving=np.ones((1, 2)),
-            weights=np.ones(1),
-            outside_boats=np.zeros(2),
-            outside_leaving=np.zeros(1),
-            education_effect=np.ones(1),
-            habitat=np.ones(2),
-            streams=sp.csr_array((2, 2)),
-            initial=np.array([1.0, 0.0]),
-            worth=np.ones(2),
-        )
-        path = expected_spread(inputs, Coverage.none(2), seasons=1)
-        assert new_infestations(inputs, path)[1] == pytest.approx(chance, abs=5e-6)
+@pytest.mark.parametrize(
+    ("introductions", "allee", "chance"),
+    [(1.0, c, 0.63212) for c in (1.0, 1.5, 1.86, 2.5)]
+    + [(0.1, 1.0, 0.09516), (0.1, 1.86, 0.01371), (0.5, 1.0, 0.3935), (0.5, 1.86, 0.2408)],
+)
+def test_establishment_follows_the_published_form(introductions, allee, chance):
+    """P = 1 - exp(-(alpha N)^c), Leung et al. 2004 (from memory); values derived from it.
+
+    At alpha N = 1 the chance is 0.63212 whatever c is.
+    """
+    inputs = make_inputs(
+        n_landings=2,
+        n_lakes=2,
+        allee=allee,
+        trips=np.array([[0.0, 1000.0 * introductions], [0.0, 0.0]]),
+        landing_lake=np.array([0, 1]),
+        leaving=np.full((1, 2), 0.1),
+        arriving=np.ones((1, 2)),
+        weights=np.ones(1),
+        outside_boats=np.zeros(2),
+        outside_leaving=np.zeros(1),
+        education_effect=np.ones(1),
+        habitat=np.ones(2),
+        streams=sp.csr_array((2, 2)),
+        initial=np.array([1.0, 0.0]),
+        worth=np.ones(2),
+    )
+    path = expected_spread(inputs, Coverage.none(2), seasons=1)
+    assert new_infestations(inputs, path)[1] == pytest.approx(chance, abs=5e-5)
 
 
 @pytest.mark.parametrize("allee", [1.0, 1.7])
