@@ -164,6 +164,9 @@ def _narrowed(region: Region, species: Sequence[str] | None) -> Region:
     if species is None:
         return region
     known = region.settings.species
+    if isinstance(species, str) or not species:
+        message = f"Invalid species '{species}'. Give a list of one or more of {', '.join(known)}."
+        raise ValueError(message)
     problems = [
         Problem(
             code="unknown-species",

@@ -69,11 +69,14 @@ class Assumption:
             return self.value
         share = abs(z) / Z90
         if self.scale == "log" and self.value > 0 and end > 0:
-            return float(self.value * (end / self.value) ** share)
-        if self.scale == "share" and 0 < self.value < 1 and 0 < end < 1:
-            return float(expit(logit(self.value) + share * (logit(end) - logit(self.value))))
-        drawn = self.value + share * (end - self.value)
-        return float(np.clip(drawn, 0, 1) if self.scale == "share" else max(drawn, 0.0))
+            drawn = self.value * (end / self.value) ** share
+        elif self.scale == "share" and 0 < self.value < 1 and 0 < end < 1:
+            drawn = float(expit(logit(self.value) + share * (logit(end) - logit(self.value))))
+        else:
+            drawn = self.value + share * (end - self.value)
+        least = 0.0 if self.low >= 0 else -np.inf
+        most = 1.0 if "share" in (self.unit, self.scale) else np.inf
+        return float(np.clip(drawn, least, most))
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,9 +135,7 @@ class Assumptions:
         drawn = {}
         for (name, entry), z in zip(self.entries.items(), scores, strict=True):
             value = entry.at(float(z))
-            drawn[name] = replace(
-                entry, value=value, low=min(entry.low, value), high=max(entry.high, value)
-            )
+            drawn[name] = replace(entry, value=value, low=value, high=value)
         return Assumptions(drawn)
 
     def table(self) -> pd.DataFrame:

@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.floating]
 
+MOST_SEASONS = 50  # as in tables.csv
+WHOLE = 0.995  # share of trips above which no word is lost on those left out
 FEW_DRAWS, ENOUGH_DRAWS = 50, 200
 SMALLEST_SHARE = 0.01  # edges below this share of trips at both ends are left out
 
@@ -62,7 +64,7 @@ def decide(
     movement : Movement
         Step two.
     seasons : int
-        Seasons to look ahead, 1 or more.
+        Seasons to look ahead, 1 to 50.
     draws : int
         Draws for the intervals, 1 or more.
     seed : int
@@ -78,14 +80,10 @@ def decide(
     Raises
     ------
     ValueError
-        If `seasons` or `draws` is below 1, or `seed` is negative.
+        If a number is not a whole one or out of its range, or the evidence or the movement is of
+        another region.
     """
-    if draws < 1 or seasons < 1 or seed < 0:
-        message = (
-            f"Invalid run: seasons {seasons} and draws {draws} must be 1 or more, "
-            f"seed {seed} 0 or more."
-        )
-        raise ValueError(message)
+    _check(region, evidence, movement, seasons=seasons, draws=draws, seed=seed)
     place = place_of(region, evidence)
     run = run_model(
         best_estimates(evidence, movement),
@@ -110,7 +108,7 @@ def decide(
     )
     landings = landing_table(region, evidence, run=run, scores=drawn.scores, hours=hours)
     lakes = _lake_table(region, evidence, run, drawn)
-    trips = _trip_lines(region, movement, run)
+    trips, held = _trip_lines(region, movement, run)
     return Assessment(
         region=region,
         evidence=evidence,
@@ -131,8 +129,40 @@ def decide(
         seasons=seasons,
         draws=draws,
         seed=seed,
-        notes=(*region.notes, *_notes(evidence, movement, run=run, landings=landings, drawn=draws)),
+        notes=(
+            *region.notes,
+            *_notes(evidence, movement, run=run, landings=landings, drawn=draws, held=held),
+        ),
     )
+
+
+def _check(
+    region: Region,
+    evidence: Evidence,
+    movement: Movement,
+    *,
+    seasons: int,
+    draws: int,
+    seed: int,
+) -> None:
+    """Refuse numbers out of range, and parts that belong to another region."""
+    ranges = (
+        ("seasons", seasons, 1, MOST_SEASONS),
+        ("draws", draws, 1, None),
+        ("seed", seed, 0, None),
+    )
+    for name, value, least, most in ranges:
+        whole = isinstance(value, (int, np.integer)) and not isinstance(value, bool)
+        if not whole or value < least or (most is not None and value > most):
+            upper = "" if most is None else f" and at most {most}"
+            message = (
+                f"Invalid {name} '{value}'. It must be a whole number of {least} or more{upper}."
+            )
+            raise ValueError(message)
+    same = evidence.traffic.table.index.equals(region.landings.index)
+    if not same or movement.distance_km.shape != (len(region.landings), len(region.lakes)):
+        message = "Invalid evidence or movement. They must be made from the same region."
+        raise ValueError(message)
 
 
 def _hours(budget: float, run: Run) -> dict[str, Array]:
@@ -225,8 +255,8 @@ def _node_columns(lakes: gpd.GeoDataFrame) -> pd.DataFrame:
     return lakes.drop(columns="geometry").assign(longitude=points.x, latitude=points.y)
 
 
-def _trip_lines(region: Region, movement: Movement, run: Run) -> gpd.GeoDataFrame:
-    """Trips between lakes as lines from landing to landing."""
+def _trip_lines(region: Region, movement: Movement, run: Run) -> tuple[gpd.GeoDataFrame, float]:
+    """Trips between lakes as lines from landing to landing, and the share of trips they hold."""
     flows = lake_flows(run.inputs)
     middles = region.lakes.geometry.representative_point()
     points = lake_points(
@@ -248,11 +278,18 @@ def _trip_lines(region: Region, movement: Movement, run: Run) -> gpd.GeoDataFram
     carried = [c for c in edges.columns if c.startswith("introductions_")]
     edges.insert(3, "introductions", edges[carried].sum(axis=1))
     lines = shapely.linestrings(ends) if len(edges) else []
-    return gpd.GeoDataFrame(edges, geometry=lines, crs=region.crs)
+    held = edges["trips"].sum() / max(float(flows.trips.sum()), 1e-300)
+    return gpd.GeoDataFrame(edges, geometry=lines, crs=region.crs), float(held)
 
 
 def _notes(
-    evidence: Evidence, movement: Movement, *, run: Run, landings: gpd.GeoDataFrame, drawn: int
+    evidence: Evidence,
+    movement: Movement,
+    *,
+    run: Run,
+    landings: gpd.GeoDataFrame,
+    drawn: int,
+    held: float,
 ) -> list[Note]:
     """What to keep in mind when reading the result."""
     notes = list(movement.notes)
@@ -287,6 +324,12 @@ def _notes(
     if not evidence.traffic.timed:
         text = "no visit counted boats, so the best day and time of a landing are not known"
         notes.append(Note("not-timed", text))
+    if 0 < held < WHOLE:
+        text = (
+            f"trips between lakes: those listed and in the network hold {held:.0%} of all; the "
+            f"others are below {SMALLEST_SHARE:.0%} of the trips at both their lakes"
+        )
+        notes.append(Note("trips-listed", text))
     if drawn < FEW_DRAWS:
         text = f"{drawn} draws are too few for intervals to act on; {ENOUGH_DRAWS} are usual"
         notes.append(Note("few-draws", text))

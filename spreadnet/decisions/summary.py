@@ -28,11 +28,12 @@ def finding(assessment: Assessment) -> str:
     landings = assessment.landings
     if landings["rank"].isna().all():
         return "No landing can be ranked: education has nothing to avoid here"
-    hours = f"{assessment.region.settings.hours:,.0f} hours a season"
+    placed = float(assessment.comparison["hours_a_season"]["ranked"])
+    if placed <= 0:
+        return f"No hours were placed: {_why_none(assessment)}"
+    hours = f"{placed:,.0f} hours a season"
     ways = assessment.comparison["avoided"]
-    busiest, ranked = ways["busiest first"], ways["ranked"]
-    if ranked <= 0:
-        return "No hours were placed: no landing that can be staffed has anything to avoid"
+    busiest, ranked = float(ways["busiest first"]), float(ways["ranked"])
     if ranked < 0.95 * busiest:
         return f"{hours} avoid less placed by this ranking than busiest first"
     if ranked < 1.05 * busiest:
@@ -41,6 +42,30 @@ def finding(assessment: Assessment) -> str:
         return f"{hours} avoid far more placed by this ranking than busiest first"
     times = f"{ranked / busiest:.1f} times"
     return f"Placed by this ranking, {hours} avoid {times} the new infestations of busiest first"
+
+
+def _why_none(assessment: Assessment) -> str:
+    """Why no hours could be placed."""
+    settings = assessment.region.settings
+    if settings.hours <= 0:
+        return "`hours` in region.toml is 0"
+    most = settings.most_hours_per_landing_week * settings.season_days / 7
+    longest = assessment.evidence.traffic.day_blocks["hours_in_season"].max()
+    if min(most, longest) < settings.shift_hours:
+        return f"no whole shift of {settings.shift_hours:g} h fits in the season and its blocks"
+    return "no landing that can be staffed has anything to avoid"
+
+
+def figure(value: float) -> str:
+    """
+    Number to two significant digits, the same for an estimate and the ends of its interval.
+
+    Examples
+    --------
+    >>> figure(0.003661), figure(12.34), figure(1234.5)
+    ('0.0037', '12', '1,234')
+    """
+    return f"{value:,.0f}" if abs(value) >= 10 else f"{value:.2g}"
 
 
 def unit(assessment: Assessment) -> str:
@@ -91,8 +116,8 @@ def first_landings(assessment: Assessment, *, shown: int) -> str:
         for landing_id, row in landings.head(shown).iterrows():
             lines.append(
                 f"{row['rank']:>3}  {row['name']} [{landing_id}], {row['lake_name']}: "
-                f"{row['avoided_per_100_hours']:.3g} avoided "
-                f"({row['avoided_low']:.2g} to {row['avoided_high']:.2g}), "
+                f"{figure(row['avoided_per_100_hours'])} avoided "
+                f"({figure(row['avoided_low'])} to {figure(row['avoided_high'])}), "
                 f"rank {row['rank_low']} to {row['rank_high']}"
             )
             for reason in row["reasons"].split("; "):
@@ -131,7 +156,8 @@ def _same_hours(assessment: Assessment) -> list[str]:
         landings = f"{row['landings']:.0f} landing{'' if row['landings'] == 1 else 's'}"
         lines.append(
             f"  {way:<14} {row['hours_a_season']:,.0f} h at {landings}: "
-            f"{row['avoided']:.3g} avoided ({row['avoided_low']:.2g} to "
-            f"{row['avoided_high']:.2g}), {row['boats_met_a_season']:,.0f} boats met a season{cost}"
+            f"{figure(row['avoided'])} avoided ({figure(row['avoided_low'])} to "
+            f"{figure(row['avoided_high'])}), {row['boats_met_a_season']:,.0f} boats met a season"
+            f"{cost}"
         )
     return lines

@@ -69,17 +69,17 @@ def contact_landings(
 
 
 def named_waters(
-    contacts: pd.DataFrame, landing: Positions, landings: pd.DataFrame, lakes: pd.DataFrame
-) -> tuple[Positions, int]:
+    answer: pd.Series, landing: Positions, landings: pd.DataFrame, lakes: pd.DataFrame
+) -> tuple[Positions, Positions]:
     """
-    Which kind of water each boat came from (launching) or goes to next (retrieving).
+    Which kind of water each boat that is launched was last in.
 
     Parameters
     ----------
-    contacts : DataFrame
-        `direction`, `last_water`, `next_water`.
+    answer : Series of str
+        `last_water` of contacts launching.
     landing : array of int
-        Landing of each contact (see `contact_landings`).
+        Landing of each of them (see `contact_landings`).
     landings, lakes : DataFrame
         Indexed by `landing_id` and `lake_id`.
 
@@ -87,9 +87,9 @@ def named_waters(
     -------
     kind : array of int
         Position in `WATERS`, or -1 where nothing was answered.
-    no_landing : int
-        Answers that name a lake of the region without a landing. No trip can start or end there,
-        so they count as `outside`.
+    without_landing : array of int, shape (L,)
+        Answers that name each lake of the region without a landing. No trip can start there, so
+        they count as `outside`.
 
     Raises
     ------
@@ -100,18 +100,10 @@ def named_waters(
     --------
     >>> lakes = pd.DataFrame(index=["L1", "L2", "L3"])
     >>> landings = pd.DataFrame({"lake_id": ["L1", "L2"]}, index=["A", "B"])
-    >>> contacts = pd.DataFrame(
-    ...     {
-    ...         "direction": ["launching"] * 4,
-    ...         "last_water": ["L1", "L2", "L3", None],
-    ...         "next_water": [None] * 4,
-    ...     }
-    ... )
-    >>> named_waters(contacts, np.zeros(4, dtype=int), landings, lakes)
-    (array([ 0,  1,  2, -1]), 1)
+    >>> answer = pd.Series(["L1", "L2", "L3", None])
+    >>> named_waters(answer, np.zeros(4, dtype=int), landings, lakes)
+    (array([ 0,  1,  2, -1]), array([0, 0, 1]))
     """
-    launching = (contacts["direction"] == "launching").to_numpy(dtype=bool)
-    answer = contacts["last_water"].where(launching, contacts["next_water"])
     answered = answer.notna().to_numpy(dtype=bool)
     outside = (answer == "outside").fillna(False).to_numpy(dtype=bool)
     none = (answer == "none").fillna(False).to_numpy(dtype=bool)
@@ -123,9 +115,9 @@ def named_waters(
         raise ValueError(message)
     own = lakes.index.get_indexer(pd.Index(landings["lake_id"]))
     dry = named & ~np.isin(lake, own)
-    kind = np.full(len(contacts), NO_ANSWER)
+    kind = np.full(len(answer), NO_ANSWER)
     kind[named & (lake == own[landing])] = 0
     kind[named & (lake != own[landing]) & ~dry] = 1
     kind[outside | dry] = 2
     kind[none] = 3
-    return kind, int(dry.sum())
+    return kind, np.bincount(lake[dry], minlength=len(lakes))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
-    from spreadnet.assumptions import Assumptions
+    from spreadnet.assumptions import Assumption, Assumptions
 
     Array = NDArray[np.floating]
 
@@ -35,16 +35,31 @@ class DaysOut:
         Share of boats, summing to 1.
     contacts : int
         Answers behind it; below 20 the assumed distribution makes up the rest.
+    answers, times : arrays
+        Days answered, each value once, and how often.
     """
 
     days: Array
     weight: Array
     contacts: int
+    answers: Array
+    times: Array
+    quick: Assumption
+    mean: Assumption
 
     def draw(self, rng: np.random.Generator) -> DaysOut:
-        """The same days with one set of weights (Bayesian bootstrap)."""
-        gamma = rng.standard_gamma(self.weight * max(self.contacts, ENOUGH))
-        return DaysOut(self.days, gamma / gamma.sum(), self.contacts)
+        """
+        One set of days and weights.
+
+        Answers are weighted by the Bayesian bootstrap; the assumed distribution that makes up for
+        too few is that of a share and a mean drawn from their ranges.
+        """
+        scores = rng.standard_normal(2)
+        quick, mean = (e.at(z) for e, z in zip((self.quick, self.mean), scores, strict=True))
+        missing = max(ENOUGH - self.contacts, 0)
+        gamma = rng.standard_gamma(np.append(self.times, missing))
+        days, weight = _mixed(self.answers, gamma[:-1], _assumed(quick, mean), gamma[-1])
+        return replace(self, days=days, weight=weight)
 
 
 def days_out(
@@ -79,8 +94,8 @@ def days_out(
     Notes
     -----
     Assumed: `days_out_quick` of boats within five days, evenly; the others five days and then an
-    exponential time with mean `days_out_mean`. Weights are drawn by the Bayesian bootstrap (Rubin
-    1981, Ann Stat 9:130, from memory).
+    exponential time with mean `days_out_mean`; draws take both from their ranges. Weights of
+    answers are drawn by the Bayesian bootstrap (Rubin 1981, Ann Stat 9:130, from memory).
 
     Examples
     --------
@@ -106,19 +121,31 @@ def days_out(
     used = (moved & (contacts["direction"] == "launching")).fillna(False).to_numpy(dtype=bool)
     answers = contacts["days_out"].to_numpy(dtype=float, na_value=np.nan)[used]
     answers = answers[np.isfinite(answers)]
-    assumed_days, assumed_weight = _assumed(assumptions)
-    missing = max(ENOUGH - len(answers), 0)
-    every = np.concatenate([answers, assumed_days]) if missing else answers
-    counts = np.concatenate([np.ones(len(answers)), missing * assumed_weight])[: len(every)]
-    days, place = np.unique(every, return_inverse=True)
+    quick, mean = (assumptions.entries[f"days_out_{name}"] for name in ("quick", "mean"))
+    missing = float(max(ENOUGH - len(answers), 0))
+    assumed = _assumed(quick.value, mean.value)
+    named, counts = np.unique(answers, return_counts=True)
+    times = counts.astype(float)
+    days, weight = _mixed(named, times, assumed, missing)
+    return DaysOut(days, weight, len(answers), named, times, quick, mean)
+
+
+def _mixed(
+    answers: Array, times: Array, assumed: tuple[Array, Array], missing: float
+) -> tuple[Array, Array]:
+    """Distinct days and their shares, of answers and of the assumed part that makes up for them."""
+    days, counts = answers, times
+    if missing > 0:
+        days = np.concatenate([answers, assumed[0]])
+        counts = np.concatenate([times, missing * assumed[1]])
+    days, place = np.unique(days, return_inverse=True)
     weight = np.bincount(place, counts)
-    return DaysOut(days, weight / weight.sum(), len(answers))
+    return days, weight / weight.sum()
 
 
-def _assumed(assumptions: Assumptions) -> tuple[Array, Array]:
+def _assumed(quick: float, mean: float) -> tuple[Array, Array]:
     """Days and weights of the assumed distribution, each part by its middle."""
-    quick = assumptions["days_out_quick"]
     within = np.arange(QUICK_DAYS) + 0.5
-    after = QUICK_DAYS - assumptions["days_out_mean"] * np.log1p(-(np.arange(PARTS) + 0.5) / PARTS)
+    after = QUICK_DAYS - mean * np.log1p(-(np.arange(PARTS) + 0.5) / PARTS)
     weight = [np.full(len(within), quick / len(within)), np.full(PARTS, (1 - quick) / PARTS)]
     return np.concatenate([within, after]), np.concatenate(weight)

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.optimize import brentq
-from scipy.special import digamma, gammaincinv, gammaln
+from scipy.special import digamma, gammainc, gammaincinv, gammaln, ndtri
 
-from spreadnet.evidence.laplace import FEW, FIXED_SEED, Mode, find_mode, without_bias
+from spreadnet.evidence.laplace import Mode, find_mode, without_bias
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
     Positions = NDArray[np.integer]
 
+STEPS, HOP = 30, 10  # most steps to a quantile; the first guess looks at every tenth distribution
 ROUNDS = 4  # of fit and visit spread in turn; the spread is steady to 1% after three
 
 
@@ -79,26 +80,35 @@ class Rates:
         shape, rate = self.own_factor(self.mode.best)
         return self.expected(hours) * shape / rate
 
-    def draw(self, rng: np.random.Generator) -> tuple[Array, Array]:
-        """One set of levels (K,), own factors counted in, and of ratios of the strata (C,)."""
+    def draw(self, rng: np.random.Generator, *, scale: Array | float = 1.0) -> tuple[Array, Array]:
+        """
+        One set of levels (K,), own factors counted in, and of ratios of the strata (C,).
+
+        `scale` is the level of each landing over that of those counted at, 1 where it was counted
+        at. Landings chosen in proportion to a power of their gamma factor have gamma factors
+        again, of a shape that is greater as their mean is; the others are that much less alike.
+        """
         values = self.mode.draw(rng)
-        shape, rate = self.own_factor(values)
-        level = self.landing_level(values) * rng.standard_gamma(shape) / rate
-        return level, self.stratum_ratio(values)
+        shape, rate, level = self._scaled(values, scale)
+        return level * rng.standard_gamma(shape) / rate, self.stratum_ratio(values)
 
     def interval(self, hours: Array, *, scale: Array | float = 1.0) -> tuple[Array, Array]:
         """
-        90% intervals of the boats in `hours` (C,), from the same evenly spread scores.
+        90% intervals of the boats in `hours` (C,), from the same sets of shared numbers each time.
 
-        `scale` multiplies the boats; what is uncertain of it has a last axis of length `FEW`.
+        `scale` is that of `draw`, with a last axis of length `FEW`.
         """
         values = self.mode.spread().T
-        order = np.random.default_rng(FIXED_SEED).permutation(FEW)
-        shape, rate = self.own_factor(values)
-        factor = gammaincinv(shape, (order + 0.5) / FEW) / rate
-        boats = self.landing_level(values) * (hours @ self.stratum_ratio(values)) * factor * scale
-        low, high = np.quantile(boats, [0.05, 0.95], axis=1)
+        shape, rate, level = self._scaled(values, scale)
+        unit = rate / (level * (hours @ self.stratum_ratio(values)))
+        low, high = (mixed_gamma_quantile(shape, unit, share) for share in (0.05, 0.95))
         return low, high
+
+    def _scaled(self, values: Array, scale: Array | float) -> tuple[Array, Array, Array]:
+        """Shape and rate of own factors, and levels, with `scale` as for `draw`."""
+        shape, rate = self.own_factor(values)
+        alike = np.minimum(scale, 1.0)
+        return shape * alike, rate * alike, self.landing_level(values) * scale
 
     def own_weight(self) -> Array:
         """Share of each landing's answer that comes from its own counts, shape (K,)."""
@@ -168,6 +178,42 @@ def fit_rates(
         prior = visit_spread, spread_weight
         spread = _visit_spread(counts, base, prior=prior, used=strata.shape[1])
     return rates
+
+
+def mixed_gamma_quantile(shape: Array, rate: Array, share: float) -> Array:
+    """
+    Quantile of equal mixtures of gamma distributions.
+
+    Parameters
+    ----------
+    shape, rate : array, shape (K, N)
+        Of N distributions a row.
+    share : float
+        Chance of lying below, 0 to 1.
+
+    Returns
+    -------
+    quantile : array, shape (K,)
+        By Newton's method on the log scale.
+
+    Examples
+    --------
+    >>> mixed_gamma_quantile(np.ones((1, 2)), np.array([[1.0, 1.0]]), 0.5).round(6)
+    array([0.693147])
+    """
+    constant = gammaln(shape)
+    middle = np.log(gammaincinv(shape[:, ::HOP], 0.5) / rate[:, ::HOP])
+    spread = np.sqrt(1 / shape + 0.5 / shape**2).mean(axis=1)
+    at = middle.mean(axis=1) + ndtri(share) * np.hypot(spread, middle.std(axis=1))
+    for _ in range(STEPS):
+        point = np.exp(at)[:, None] * rate
+        below = gammainc(shape, point).mean(axis=1)
+        slope = np.exp(shape * np.log(point) - point - constant).mean(axis=1)
+        step = (below - share) / np.maximum(slope, 1e-12)
+        at = at - np.clip(step, -1, 1)
+        if np.abs(step).max() < 1e-4:
+            break
+    return np.exp(at)
 
 
 def minus_log_posterior(

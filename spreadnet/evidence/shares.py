@@ -1,4 +1,4 @@
-"""Where boats come from and go next: this lake, another, outside the region, no water."""
+"""Which waters boats come from: this lake, another, outside the region, no water."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from scipy.special import digamma, gammaln, softmax
+from scipy.optimize import nnls
+from scipy.special import digamma, gammaln, logit, softmax
 
 from spreadnet.assumptions import Z90
 from spreadnet.evidence.contacts import (
@@ -19,7 +20,6 @@ from spreadnet.evidence.contacts import (
 from spreadnet.evidence.intervals import beta_from_moments, beta_interval
 from spreadnet.evidence.laplace import Mode, find_mode
 from spreadnet.evidence.pooling import LEAST, design_effect
-from spreadnet.evidence.region import DIRECTIONS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -30,45 +30,47 @@ if TYPE_CHECKING:
 
 __all__ = ["WATERS", "Shares", "fit_shares"]
 
-REGION_BOATS = 4.0  # boats that the region's shares assumed count for, before answers; no source
 MOST_LOG = np.log(1e4)  # of the concentration in draws: landings are never taken as all alike
+LEAST_SHARE = 1e-6  # of an assumed share or the ends of its range
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shares:
     """
-    Shares of `WATERS` at K landings, for boats going in (last water) and coming out (next).
+    Shares of `WATERS` among the last waters of boats launched at K landings.
 
     Attributes
     ----------
-    counts : array, shape (2, K, 4)
-        Answers, first axis in the order of `DIRECTIONS`.
-    concentration : array, shape (2, K, 4)
+    counts : array, shape (K, 4)
+        Answers.
+    concentration : array, shape (K, 4)
         Of the Dirichlet posterior of each landing.
     table : DataFrame
-        Index `landing_id, direction, water`. `n` (answers at the landing in that direction),
-        `count`, `share`, `low`, `high` (90%), `pooled` (the region's share, to which it is
-        pulled).
-    no_landing : int
-        Answers naming a lake of the region without a landing, counted as `outside`.
+        Index `landing_id`. `n`: answers at the landing; for each water, e.g. `same`:
+        `same_share`, and the 90% interval `same_low`, `same_high`.
+    named_without_landing : array of int, shape (L,)
+        Answers naming each lake of the region that has no landing, counted as `outside`.
+    region : array, shape (4,)
+        Shares to which landings are pulled.
     """
 
     counts: Array
     concentration: Array
     table: pd.DataFrame
-    no_landing: int
+    named_without_landing: NDArray[np.integer]
+    region: Array
     answers: Array
-    modes: tuple[Mode, Mode]
+    mode: Mode
 
     def mean(self) -> Array:
-        """Expected shares, shape (2, K, 4), each landing's summing to 1."""
-        return self.concentration / self.concentration.sum(axis=2, keepdims=True)
+        """Expected shares, shape (K, 4), each landing's summing to 1."""
+        return self.concentration / self.concentration.sum(axis=1, keepdims=True)
 
     def draw(self, rng: np.random.Generator) -> Array:
-        """One set of shares, the region's own numbers drawn first, shape (2, K, 4)."""
-        drawn = np.stack([_prior(mode.draw(rng)) for mode in self.modes])[:, None, :]
+        """One set of shares, the region's own numbers drawn first, shape (K, 4)."""
+        drawn = _prior(self.mode.draw(rng))
         gamma = rng.standard_gamma(self.answers + drawn) + LEAST
-        return gamma / gamma.sum(axis=2, keepdims=True)
+        return gamma / gamma.sum(axis=1, keepdims=True)
 
 
 def fit_shares(
@@ -80,15 +82,15 @@ def fit_shares(
     assumptions: Assumptions,
 ) -> Shares:
     """
-    Shares of last and next waters at every landing, pulled towards the region's.
+    Shares of last waters at every landing, pulled towards the region's.
 
-    Only boats that come from another lake, or go to one, can spread anything in the region, so
-    the share matters as much as the traffic.
+    Only boats that come from another water can bring anything, so the share matters as much as
+    the traffic.
 
     Parameters
     ----------
     contacts, visits, landings, lakes : DataFrame
-        As in `Region`. Contacts may have no rows.
+        As in `Region`. Contacts may have no rows; those retrieving are left out.
     assumptions : Assumptions
         `share_same`, `share_other`, `share_outside`, `share_none`, `share_concentration`.
 
@@ -104,32 +106,31 @@ def fit_shares(
 
     Notes
     -----
-    Dirichlet-multinomial, shares of the region and concentration by marginal likelihood with weak
-    priors. No answer is not "none": it is left out. Answers are divided by their design effect
-    (see `pooling.design_effect`).
+    Dirichlet-multinomial, shares of the region and concentration by marginal likelihood, with
+    priors as wide as the assumptions' ranges. No answer is not "none": it is left out. Answers are
+    divided by their design effect (see `pooling.design_effect`).
     """
+    contacts = contacts[(contacts["direction"] == "launching").to_numpy(dtype=bool)]
     visit = visit_positions(contacts, visits)
     visited = landing_positions(visits["landing_id"], landings)
-    kind, no_landing = named_waters(contacts, visited[visit], landings, lakes)
-    shape = (len(DIRECTIONS), len(visits), len(WATERS))
-    direction = (contacts["direction"] == DIRECTIONS[1]).to_numpy(dtype=int)
+    kind, dry = named_waters(contacts["last_water"], visited[visit], landings, lakes)
     answered = kind >= 0
-    by_visit = np.zeros(shape)
-    np.add.at(by_visit, (direction[answered], visit[answered], kind[answered]), 1)
-    counts = np.zeros((len(landings), shape[0], shape[2]))
-    np.add.at(counts, visited, by_visit.swapaxes(0, 1))
-    counts = counts.swapaxes(0, 1)
-    effects = np.array([design_effect(one, visited) for one in by_visit])
-    answers = counts / effects[:, None, None]
-    modes = _fit(answers[0], assumptions), _fit(answers[1], assumptions)
-    prior = np.stack([_prior(mode.best) for mode in modes])[:, None, :]
+    by_visit = np.zeros((len(visits), len(WATERS)))
+    np.add.at(by_visit, (visit[answered], kind[answered]), 1)
+    counts = np.zeros((len(landings), len(WATERS)))
+    np.add.at(counts, visited, by_visit)
+    answers = counts / design_effect(by_visit, visited)
+    mode = _fit(answers, assumptions)
+    prior = _prior(mode.best)
+    concentration = answers + prior
     return Shares(
         counts=counts,
-        concentration=answers + prior,
-        table=_table(counts, answers, modes, landings),
-        no_landing=no_landing,
+        concentration=concentration,
+        table=_table(counts, answers, mode, landings),
+        named_without_landing=dry,
+        region=prior / prior.sum(),
         answers=answers,
-        modes=modes,
+        mode=mode,
     )
 
 
@@ -139,16 +140,30 @@ def _prior(values: Array) -> Array:
     return np.maximum(softmax(values[..., :-1], axis=-1) * concentration, LEAST)
 
 
+def _stated(assumptions: Assumptions) -> tuple[Array, Array]:
+    """
+    Log shares assumed, summing to 1 as shares, and their standard deviations: (4,), (4,).
+
+    Each log share moves the log odds of all four. The deviations are those, 0 or more, with which
+    the log odds of every share come nearest to spreading as its range does.
+    """
+    entries = [assumptions.entries[f"share_{water}"] for water in WATERS]
+    ends = np.array([[e.low, e.value, e.high] for e in entries])
+    ends = ends.clip(LEAST_SHARE, 1 - LEAST_SHARE)
+    spread = (logit(ends[:, 2]) - logit(ends[:, 0])) / (2 * Z90)
+    share = ends[:, 1] / ends[:, 1].sum()
+    moves = np.tile(share, (len(share), 1)) / (1 - share[:, None])
+    np.fill_diagonal(moves, 1.0)
+    return np.log(share), np.sqrt(nnls(moves**2, spread**2)[0])
+
+
 def _fit(answers: Array, assumptions: Assumptions) -> Mode:
-    """Most likely log shares of the region and log concentration, for one direction."""
-    stated = np.array([max(assumptions[f"share_{water}"], 1e-6) for water in WATERS])
-    stated = stated / stated.sum()
+    """Most likely log shares of the region and log concentration."""
+    log_share, spread = _stated(assumptions)
     size = assumptions.entries["share_concentration"]
-    # On the log scale a share worth n boats has a variance of about 1 / (n share).
-    width = np.append(
-        1 / np.sqrt(REGION_BOATS * stated), np.log(size.high / size.low) / (2 * Z90)
-    ).clip(0.01, 2.0)
-    centre = np.append(np.log(stated), np.log(size.value))
+    width = np.append(spread, np.log(size.high / size.low) / (2 * Z90))
+    width = np.maximum(width, 0.01)  # a number given without a range is all but fixed
+    centre = np.append(log_share, np.log(size.value))
     seen = answers[answers.sum(axis=1) > 0]
     n = seen.sum(axis=1)
 
@@ -166,32 +181,21 @@ def _fit(answers: Array, assumptions: Assumptions) -> Mode:
     return find_mode(objective, centre)
 
 
-def _table(
-    counts: Array, answers: Array, modes: tuple[Mode, Mode], landings: pd.DataFrame
-) -> pd.DataFrame:
-    """Counts, shares and 90% intervals, in rows of landing, direction and water."""
-    share, low, high, pooled = (np.empty(counts.shape) for _ in range(4))
-    for d, mode in enumerate(modes):
-        alpha = _prior(mode.spread())[:, None, :] + answers[d]
-        total = alpha.sum(axis=2, keepdims=True)
-        mean = alpha / total
-        within = mean * (1 - mean) / (total + 1)
-        matched = beta_from_moments(mean.mean(axis=0), within.mean(axis=0) + mean.var(axis=0))
-        low[d], high[d] = beta_interval(*matched)
-        best = _prior(mode.best)
-        share[d] = (best + answers[d]) / (best + answers[d]).sum(axis=1, keepdims=True)
-        pooled[d] = best / best.sum()
-    index = pd.MultiIndex.from_product(
-        [landings.index, DIRECTIONS, WATERS], names=["landing_id", "direction", "water"]
+def _table(counts: Array, answers: Array, mode: Mode, landings: pd.DataFrame) -> pd.DataFrame:
+    """Answers, shares and 90% intervals of each landing."""
+    alpha = _prior(mode.spread())[:, None, :] + answers
+    total = alpha.sum(axis=2, keepdims=True)
+    mean = alpha / total
+    within = mean * (1 - mean) / (total + 1)
+    matched = beta_from_moments(mean.mean(axis=0), within.mean(axis=0) + mean.var(axis=0))
+    best = _prior(mode.best) + answers
+    ends = beta_interval(*matched)
+    parts = dict(
+        zip(("share", "low", "high"), (best / best.sum(axis=1)[:, None], *ends), strict=True)
     )
     columns = {
-        "n": np.broadcast_to(counts.sum(axis=2, keepdims=True), counts.shape).astype(int),
-        "count": counts.astype(int),
-        "share": share,
-        "low": low,
-        "high": high,
-        "pooled": pooled,
+        f"{water}_{name}": values[:, k]
+        for k, water in enumerate(WATERS)
+        for name, values in parts.items()
     }
-    return pd.DataFrame(
-        {name: np.swapaxes(values, 0, 1).ravel() for name, values in columns.items()}, index=index
-    )
+    return pd.DataFrame({"n": counts.sum(axis=1).astype(int), **columns}, index=landings.index)

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
 
 WORDS = ("infested", "looked for, not found", "not surveyed")
-REACH, GRID = 10.0, 401  # standard deviations each way, and values, of the occupancy's posterior
+# Grid of the occupancy's posterior: standard deviations below and above the likeliest, and values.
+BELOW, ABOVE, GRID = 20.0, 10.0, 601
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -257,7 +258,7 @@ def _posterior(
     at = float(expit(top))
     hidden = _chance(at, levels)
     curvature = every * at * (1 - at) - float(count @ (hidden * (1 - hidden)))
-    log_odds = np.clip(top + np.linspace(-REACH, REACH, GRID) / np.sqrt(curvature), -500, 500)
+    log_odds = np.clip(top + np.linspace(-BELOW, ABOVE, GRID) / np.sqrt(curvature), -500, 500)
     occupancy, free = expit(log_odds), expit(-log_odds)
     density = yes * np.log(occupancy) + no * np.log(free)
     density = density + np.log(np.outer(occupancy, levels) + free[:, None]) @ count

@@ -52,11 +52,6 @@ class Strata:
     effects: Array
 
     @property
-    def day_block(self) -> NDArray[np.integer]:
-        """Position of each stratum's (day type, block) among the D of the season, shape (C,)."""
-        return np.arange(len(self.season_hours)) // len(self.months)
-
-    @property
     def day_block_hours(self) -> Array:
         """Hours of the season in each (day type, block), shape (D,)."""
         return self.season_hours.reshape(-1, len(self.months)).sum(axis=1)

@@ -103,8 +103,8 @@ class Traffic:
         ratio = self.unvisited_ratio.at(float(rng.standard_normal()))
         shape, rate = self.profile
         profile = np.maximum(rng.standard_gamma(shape) / rate, LEAST_PROFILE)
-        level, by_stratum = self.rates.draw(rng)
-        level = level * np.where(self.unvisited, ratio, 1.0)
+        scale = np.where(self.unvisited, ratio, 1.0)
+        level, by_stratum = self.rates.draw(rng, scale=scale)
         launching, retrieving = _by_day_block(by_stratum, profile, self.strata)
         season = float(launching @ self.strata.day_block_hours)
         return TrafficDraw(
@@ -160,7 +160,8 @@ def fit_traffic(
     `launches` empty means not counted, and the visit is left out. Hours outside all blocks take
     the rate of the nearest block, and are not part of the season's hours. Lanes left out count
     as 1, stalls as the middle value of the landings that give them. Model in `rates.fit_rates`.
-    With no counts at all the assumed level is that of a middling landing, visited or not.
+    With no counts at all the assumed level is that of a middling landing, visited or not. Landings
+    not counted at are less alike, too, than those chosen (see `Rates.draw`).
     Effects of blocks and months have normal priors, as wide as `block_spread` and `month_spread`
     with their own ranges counted in. `visit_spread` counts for as many visits as its range is
     narrow. Retrievals over launches by block: gamma, prior and counts in `_profile`.

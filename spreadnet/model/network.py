@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.floating]
 
+LEAST_EDGES = 5  # edges kept out of every lake, however its trips are spread
 ROWS = 128  # landings a block, so that no second matrix as large as the trips is ever held
 
 
@@ -96,8 +97,9 @@ def trips_table(
 
     A region of thousands of lakes has millions of pairs, nearly all with next to no trips. An
     edge is kept if it holds at least the stated share of the trips leaving its origin, of those
-    reaching its destination, or of the introductions to its destination by any species: so no
-    lake loses what matters to it, and no lake has more than a few dozen edges.
+    reaching its destination, or of the introductions to its destination by any species, or is
+    among the largest out of its origin: so no lake loses what matters to it, no lake stands
+    alone, and no lake has more than some dozens of edges.
 
     Parameters
     ----------
@@ -129,6 +131,7 @@ def trips_table(
     for introductions in flows.introductions.values():
         into = introductions.sum(axis=0)
         kept |= (introductions >= smallest_share * into) & (into > 0)
+    kept |= _largest(flows.trips, LEAST_EDGES)
     kept &= flows.trips > 0
     origin, destination = np.nonzero(kept)
     edges = pd.DataFrame(
@@ -210,6 +213,15 @@ def _carrying_trips(inputs: SpreadInputs, collapse: object) -> Array:
         )
         to_lakes[rows] = (inputs.trips[rows] * by_pair) @ collapse.T  # type: ignore[attr-defined]
     return np.asarray(collapse @ to_lakes)  # type: ignore[operator]
+
+
+def _largest(trips: Array, number: int) -> NDArray[np.bool_]:
+    """Mark the largest cells of each row."""
+    kept = np.zeros(trips.shape, dtype=bool)
+    if trips.size:
+        first = np.argsort(-trips, axis=1, kind="stable")[:, :number]
+        np.put_along_axis(kept, first, True, axis=1)
+    return kept
 
 
 def _present(row: dict) -> dict:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -178,7 +178,8 @@ def fit_movement(
         "ready": None,
     }
     if law is not None:
-        return Movement(**{**base, "kind": "own law", "law": law})
+        own = Movement(**{**base, "kind": "own law", "law": law})
+        return replace(own, notes=_notes_of_law(own, launches))
     if len(region.movements):
         return Movement(**{**base, **_from_table(region, landing_lake, launches, dtype)})
     if named < FEWEST_INTERVIEWS:
@@ -213,6 +214,20 @@ def fit_movement(
     )
 
 
+def _notes_of_law(movement: Movement, launches: Array) -> tuple[Note, ...]:
+    """Landings to which a researcher's law sends nobody; refused where that is all of them."""
+    trips = movement.trips(launches, np.ones(len(launches)), coefficients=np.zeros(0))
+    lakes = np.unique(movement.landing_lake)
+    alone = int((trips.sum(axis=0) <= 0).sum())
+    if len(lakes) < 2 or not alone:
+        return ()
+    if alone == len(launches):
+        message = "Invalid law. It gives no weight to any lake at any landing."
+        raise ValueError(message)
+    text = f"the law gives no weight to any lake at {alone} landings: no trips reach them"
+    return (Note("law-without-weight", text),)
+
+
 def _from_table(
     region: Region, landing_lake: NDArray[np.integer], launches: Array, dtype: type
 ) -> dict[str, Any]:
@@ -222,8 +237,8 @@ def _from_table(
     notes = [
         Note(
             "movement-table",
-            "movement: the table `movements` is used, not the interviews, and its trips are taken as "
-            "certain",
+            "movement: the table `movements` is used, not the interviews, and its trips are "
+            "taken as certain",
         )
     ]
     if lost > 0:

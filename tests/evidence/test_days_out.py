@@ -9,12 +9,12 @@ VISITS = pd.DataFrame({"landing_id": ["A0", "A1"]}, index=["V0", "V1"])
 LANDINGS = pd.DataFrame({"lake_id": ["L0", "L1"]}, index=["A0", "A1"])
 
 
-def fit(rows):
+def fit(rows, assumptions=DEFAULT):
     """Rows of visit, direction, last water and days out."""
     names = ["visit_id", "direction", "last_water", "days_out"]
     contacts = pd.DataFrame(rows, columns=names, dtype=object)
     contacts["days_out"] = contacts["days_out"].astype(float)
-    return days_out(contacts, VISITS, LANDINGS, assumptions=DEFAULT)
+    return days_out(contacts, VISITS, LANDINGS, assumptions=assumptions)
 
 
 def test_only_boats_from_another_water_count():
@@ -59,7 +59,52 @@ def test_draws_keep_days_and_spread_with_the_answers():
     # A Dirichlet with n answers: variance p (1 - p) / (n + 1).
     assert drawn[0][:, 0].std() == pytest.approx(np.sqrt(0.25 / 21), rel=0.08)
     assert drawn[1][:, 0].std() == pytest.approx(np.sqrt(0.25 / 401), rel=0.08)
-    assert few.draw(rng).days is few.days
+    assert few.draw(rng).days.tolist() == [0, 7]
+
+
+def test_without_answers_the_draws_spread_as_the_assumed_ranges():
+    """5% and 95% of the draws are the ends of both ranges; the mean follows."""
+    rng, none = np.random.default_rng(0), fit([])
+    drawn = [none.draw(rng) for _ in range(3000)]
+    quick = [one.weight[one.days <= 5].sum() for one in drawn]
+    entry = DEFAULT.entries["days_out_quick"]
+    assert np.quantile(quick, [0.05, 0.95]) == pytest.approx([entry.low, entry.high], abs=0.01)
+    assert all((np.diff(one.days) > 0).all() for one in drawn[:20])
+    late = [
+        (one.days * one.weight)[one.days > 5].sum() / (1 - one.weight[one.days <= 5].sum())
+        for one in drawn
+    ]
+    entry = DEFAULT.entries["days_out_mean"]
+    ends = np.quantile(np.array(late) - 5, [0.05, 0.95])
+    assert ends == pytest.approx([entry.low, entry.high], rel=0.06)
+    assert none.draw(rng).weight.sum() == pytest.approx(1)
+
+
+def test_the_assumed_ranges_fade_out_with_answers():
+    """The share within five days is moved by a wide range less and less, and not at all at 20."""
+    wide = {"days_out_quick": {"value": 0.25, "low": 0.01, "high": 0.9}}
+    moved = []
+    for answers in (0, 10, 20):
+        rows = [("V0", "launching", "L1", float(d)) for d in [2, 9] * (answers // 2)]
+        spread = []
+        for assumptions in (
+            DEFAULT.with_changes({"days_out_quick": 0.25}),
+            DEFAULT.with_changes(wide),
+        ):
+            one, rng = fit(rows, assumptions), np.random.default_rng(1)
+            spread.append(
+                np.std([d.weight[d.days <= 5].sum() for d in (one.draw(rng) for _ in range(1500))])
+            )
+        moved.append(spread[1] - spread[0])
+    assert moved[0] > 2 * moved[1] > 0.01
+    assert moved[2] == 0
+
+
+def test_a_draw_is_the_same_for_the_same_stream():
+    few = fit([("V0", "launching", "L1", 3.0)] * 4)
+    one, two = (few.draw(np.random.default_rng(7)) for _ in range(2))
+    assert np.array_equal(one.days, two.days)
+    assert np.array_equal(one.weight, two.weight)
 
 
 def test_order_does_not_matter():

@@ -45,8 +45,9 @@ def test_lake_flows_worked_by_hand():
     assert flows.carriage["weed"][1, 2] == 0  # no trips, no carriage
 
 
-def test_edges_kept_matter_to_one_of_their_ends():
+def test_edges_kept_matter_to_one_of_their_ends(monkeypatch):
     """c -> a holds 3 of 7 trips out of c (43%) and 3 of 15 into a (20%)."""
+    monkeypatch.setattr("spreadnet.model.network.LEAST_EDGES", 0)
     flows = lake_flows({"weed": three_lakes()})
     ids = pd.Index(["a", "b", "c"])
 
@@ -130,3 +131,16 @@ def test_lakes_without_a_landing_take_no_room():
     assert flows.introductions["weed"] == pytest.approx(narrow.introductions["weed"])
     edges = trips_table(flows, pd.Index(list("abcd")), distance_km=np.ones((3, 3)))
     assert "b" not in set(edges["from_lake_id"]) | set(edges["to_lake_id"])
+
+
+def test_no_lake_stands_alone_where_trips_are_spread_thin():
+    """300 lakes with even trips: no edge reaches 1%, and the five largest of each are kept."""
+    rng = np.random.default_rng(4)
+    trips = rng.uniform(0.9, 1.1, (300, 300))
+    np.fill_diagonal(trips, 0)
+    even = trips / trips.sum()
+    flows = Flows(np.arange(300), trips, {"weed": even}, {"weed": even})
+    edges = trips_table(
+        flows, pd.Index([f"{i:03d}" for i in range(300)]), distance_km=np.ones((300, 300))
+    )
+    assert set(edges["from_lake_id"].value_counts()) == {5}

@@ -1,0 +1,201 @@
+"""
+The known parameters of the demo, asked back: ten regions made from the model and read blind.
+
+The generator is written independently (see `demo_region/make_demo.py`); bars allow for ten regions.
+"""
+
+import importlib.util
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import spearmanr
+
+import spreadnet
+from spreadnet.decisions.coverage import hour_reach
+from spreadnet.decisions.runs import Run
+from spreadnet.evidence.traffic import TrafficDraw
+from spreadnet.model.estimates import best_estimates
+from spreadnet.model.inputs import place_of, spread_inputs
+from spreadnet.model.spread import Coverage, expected_spread, gradient, new_infestations
+
+SEEDS = range(27, 37)
+YEAR = 2026  # last year of the demo's past
+pytestmark = pytest.mark.slow
+
+
+def load_maker():
+    path = Path(__file__).parents[2] / "demo_region" / "make_demo.py"
+    spec = importlib.util.spec_from_file_location("demo_maker", path)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["demo_maker"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+def true_run(maker, made, region, result):
+    """The model run on the truth in place of estimates: what a perfect survey would give."""
+    known, truth = made.known, made.truth
+    hours = result.evidence.traffic.day_blocks["hours_in_season"].to_numpy()
+    season_hours = maker._season_hours()
+    whole = np.where(season_hours.sum(-1) > 0, season_hours.sum(-1), 1)
+
+    def day_blocks(rate):
+        return ((rate * season_hours).sum(3) / whole).reshape(len(known.launches), -1)
+
+    traffic = TrafficDraw(
+        launches=known.launches,
+        launch_rate=day_blocks(known.rate),
+        retrieval_rate=day_blocks(known.retrieval_rate),
+        refusal=truth.refusal,
+    )
+    assert traffic.launch_rate @ hours == pytest.approx(known.launches, rel=1e-6)
+    infested = {n: (years <= YEAR).astype(float) for n, years in known.infested_from.items()}
+    estimates = replace(
+        best_estimates(result.evidence, result.movement),
+        traffic=traffic,
+        shares=known.shares[0],
+        gaps=known.gap_rates,
+        ballast=known.ballast,
+        education_ratio=1 - truth.corrected,
+        infested=infested,
+    )
+    inputs, _ = spread_inputs(estimates, result.movement, place=place_of(region, result.evidence))
+    establish = {one.name: one.establish for one in truth.species}
+    inputs = {
+        name: replace(
+            one, trips=known.trips, establish=establish[name], habitat=known.habitat[name]
+        )
+        for name, one in inputs.items()
+    }
+    nobody = Coverage.none(len(known.launches))
+    paths = {n: expected_spread(i, nobody, seasons=result.seasons) for n, i in inputs.items()}
+    slopes = {n: gradient(i, nobody, paths[n]) for n, i in inputs.items()}
+    reach = hour_reach(
+        traffic,
+        region.settings,
+        day_blocks=result.evidence.traffic.day_blocks,
+        ids=list(region.landings.index),
+        can_staff=region.landings["can_staff"].fillna(True).to_numpy(bool),
+    )
+    return Run(region.settings.species, inputs, paths, slopes, {}, reach)
+
+
+@pytest.fixture(scope="module")
+def recovered(tmp_path_factory):
+    """One row a region: how estimates compare with the truth."""
+    maker = load_maker()
+    rows = []
+    for seed in SEEDS:
+        made = maker.make_region(seed)
+        folder = tmp_path_factory.mktemp(f"demo{seed}")
+        maker.write_region(made, folder)
+        region = spreadnet.read_region(folder)
+        result = spreadnet.assess(region, draws=60, seed=1)
+        rows.append(compare(maker, made, region, result))
+    return pd.DataFrame(rows)
+
+
+def inside(low, true, high):
+    return np.mean((np.asarray(low) <= true) & (true <= np.asarray(high)))
+
+
+def compare(maker, made, region, result):
+    known, truth = made.known, made.truth
+    evidence = result.evidence
+    row = {}
+    traffic = evidence.traffic.table
+    for name, of in (("visited", traffic["visited"]), ("unvisited", ~traffic["visited"])):
+        mask = of.to_numpy(bool)
+        row[f"launches_{name}"] = traffic["launches"][mask].sum() / known.launches[mask].sum()
+        row[f"launches_{name}_covered"] = inside(
+            traffic["launches_low"][mask], known.launches[mask], traffic["launches_high"][mask]
+        )
+    gaps = evidence.gaps.table
+    true_gaps = np.transpose(known.gap_rates, (2, 0, 1)).ravel()
+    row["gaps_covered"] = inside(gaps["low"], true_gaps, gaps["high"])
+    row["kappa"] = evidence.traffic.kappa / truth.kappa
+    row["refusal"] = evidence.traffic.refusal
+    hidden = expected = 0.0
+    for name, status in evidence.status.items():
+        unknown = status.probability < 1
+        hidden += (known.infested_from[name][unknown] <= YEAR).sum()
+        expected += status.probability[unknown].sum()
+        one = next(s for s in truth.species if s.name == name)
+        fit = result.calibration[name]
+        row[f"establish_{name}"] = np.log(fit.establish / one.establish) / fit.log_sd
+    row["hidden"], row["hidden_expected"] = hidden, expected
+    coefficients = result.movement.fit.table()
+    for name, true in (
+        ("log_distance", -truth.distance_exponent),
+        ("log_traffic", truth.traffic_exponent),
+        ("log_area", truth.area_exponent),
+    ):
+        row[name] = coefficients.loc[name, "value"] - true
+        row[f"{name}_covered"] = inside(
+            coefficients.loc[name, "low"], true, coefficients.loc[name, "high"]
+        )
+    run = true_run(maker, made, region, result)
+    best = run.best_block()
+    true = np.sum(run.per_100_hours(best), axis=0)
+    table = result.landings
+    score = table["avoided_per_100_hours"].to_numpy(float)
+    row["rank_agreement"] = spearmanr(true, score).statistic
+    row["busiest_agreement"] = spearmanr(true, traffic["launches"]).statistic
+    row["first_ten"] = len(set(np.argsort(-true)[:10]) & set(np.argsort(-score)[:10]))
+    row["score_covered"] = inside(table["avoided_low"], true, table["avoided_high"])
+    true_rank = pd.Series(-true).rank().to_numpy()
+    row["rank_covered"] = inside(table["rank_low"], true_rank, table["rank_high"])
+    totals = [new_infestations(i, run.paths[n]).sum() for n, i in run.inputs.items()]
+    row["new_infestations"] = result.totals["new_infestations"].sum() / sum(totals)
+    row["total_covered"] = inside(result.totals["low"], np.array(totals), result.totals["high"])
+    return row
+
+
+def test_launches_are_recovered_where_counted_and_where_not(recovered):
+    assert recovered["launches_visited"].mean() == pytest.approx(1, abs=0.08)
+    assert 0.82 <= recovered["launches_visited_covered"].mean() <= 0.97
+    assert 0.75 <= recovered["launches_unvisited"].mean() <= 1.3
+    assert 0.82 <= recovered["launches_unvisited_covered"].mean() <= 0.99
+    assert recovered["kappa"].mean() == pytest.approx(1, abs=0.3)
+
+
+def test_gap_rates_and_refusals_are_recovered(recovered):
+    assert 0.82 <= recovered["gaps_covered"].mean() <= 0.97
+    assert recovered["refusal"].mean() == pytest.approx(0.04, abs=0.01)
+
+
+def test_hidden_infestations_are_neither_missed_nor_made_up(recovered):
+    ratio = recovered["hidden_expected"].sum() / recovered["hidden"].sum()
+    assert 0.6 <= ratio <= 1.6
+
+
+def test_movement_is_recovered(recovered):
+    assert recovered["log_distance"].mean() == pytest.approx(0, abs=0.06)
+    assert recovered["log_distance_covered"].mean() >= 0.7
+    # Estimated traffic stands in for the true one, which draws its weight towards area.
+    assert recovered["log_traffic"].mean() == pytest.approx(0, abs=0.15)
+    assert recovered["log_area"].mean() == pytest.approx(0, abs=0.15)
+
+
+def test_establishment_is_recovered(recovered):
+    for name in ("dreissenid_mussel", "eurasian_watermilfoil"):
+        scores = recovered[f"establish_{name}"]
+        assert abs(scores.median()) < 1
+        assert (scores.abs() < 2.6).mean() >= 0.8
+
+
+def test_the_ranking_is_recovered_and_beats_traffic_alone(recovered):
+    assert recovered["rank_agreement"].mean() > 0.75
+    assert (recovered["rank_agreement"] > recovered["busiest_agreement"]).mean() >= 0.9
+    assert recovered["first_ten"].mean() >= 4.5
+    assert recovered["rank_covered"].mean() >= 0.82
+    assert recovered["score_covered"].mean() >= 0.82
+
+
+def test_totals_are_recovered(recovered):
+    assert 0.7 <= recovered["new_infestations"].median() <= 1.5
+    assert recovered["total_covered"].mean() >= 0.75
