@@ -229,15 +229,13 @@ def _lake_table(region: Region, evidence: Evidence, run: Run, drawn: Draws) -> g
     table["new_infestation_high"] = np.where(full, np.nan, np.maximum(high, chance))
     for name, status in evidence.status.items():
         table[f"status_{name}"] = status.words
-        table[f"infested_chance_{name}"] = status.probability
-        table[f"new_infestation_chance_{name}"] = np.where(
-            status.probability == 1, np.nan, chances[name]
-        )
+        table[f"infested_chance_{name}"] = run.inputs[name].initial
+        table[f"new_infestation_chance_{name}"] = np.where(status.known, np.nan, chances[name])
         table[f"habitat_{name}"] = run.inputs[name].habitat
         detection = evidence.species[name].values["detection"]
         missing = surveys_for_detection(detection) - status.surveys
         table[f"surveys_to_be_sure_{name}"] = np.where(
-            status.probability == 1, 0, np.maximum(missing, 0)
+            status.known, 0, np.maximum(missing, 0)
         ).astype(int)
     flows = next(iter(run.inputs.values()))
     lake = flows.landing_lake

@@ -141,14 +141,12 @@ def _all_reasons(region: Region, evidence: Evidence, run: Run, table: pd.DataFra
             avoided=row["avoided_per_100_hours"],
             leaving_share=row["leaving_share"],
             infested=[
-                evidence.species[n].label
-                for n, s in evidence.status.items()
-                if s.probability[lake[k]] == 1
+                evidence.species[n].label for n, s in evidence.status.items() if s.known[lake[k]]
             ],
             likely=[
-                (evidence.species[n].label, float(s.probability[lake[k]]))
+                (evidence.species[n].label, float(run.inputs[n].initial[lake[k]]))
                 for n, s in evidence.status.items()
-                if LIKELY <= s.probability[lake[k]] < 1
+                if run.inputs[n].initial[lake[k]] >= LIKELY and not s.known[lake[k]]
             ],
             to_parts=_to_parts(parts, k, names),
             from_parts=_from_parts(parts, k, names),

@@ -34,6 +34,8 @@ def finding(assessment: Assessment) -> str:
     hours = f"{placed:,.0f} hours a season"
     ways = assessment.comparison["avoided"]
     busiest, ranked = float(ways["busiest first"]), float(ways["ranked"])
+    if ranked <= 0:
+        return f"{hours} have nothing to avoid where educators can be placed"
     if ranked < 0.95 * busiest:
         return f"{hours} avoid less placed by this ranking than busiest first"
     if ranked < 1.05 * busiest:

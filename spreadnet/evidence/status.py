@@ -25,6 +25,18 @@ BELOW, ABOVE, GRID = 20.0, 10.0, 601
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class StatusDraw:
+    """
+    Chance that each lake holds a species, and the number below which it is drawn to, (L,) each.
+
+    `uniform` is None at the best estimates, where chances are used as they are.
+    """
+
+    chance: Array
+    uniform: Array | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Status:
     """
     Where one species is, for L lakes.
@@ -77,12 +89,18 @@ class Status:
         The occupancy is learned anew for the chances given. A lake's own number is the same for
         the same rng, so that a likelier lake is never drawn free where a less likely one is not.
         """
+        drawn = self.draw_chance(rng, detection=detection, found_anyway=found_anyway)
+        return (drawn.uniform < drawn.chance).astype(float)
+
+    def draw_chance(
+        self, rng: np.random.Generator, *, detection: float, found_anyway: float
+    ) -> StatusDraw:
+        """Chances under one draw of the occupancy, and each lake's own number, see `draw`."""
         uniform = rng.random(len(self.known))  # first, so that other numbers don't shift them
         missed = _missed(self.surveys, detection, found_anyway)
         occupancy, weight = _posterior(self.known, missed, self.prior)
         drawn = _quantile(occupancy, weight, float(rng.random()))
-        chance = np.where(self.known, 1.0, _chance(drawn, missed))
-        return (uniform < chance).astype(float)
+        return StatusDraw(np.where(self.known, 1.0, _chance(drawn, missed)), uniform)
 
 
 def fit_status(

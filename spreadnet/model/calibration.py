@@ -9,6 +9,7 @@ import numpy as np
 from scipy.optimize import minimize_scalar
 
 from spreadnet.model.incidence import collapse_matrix
+from spreadnet.model.spread import Coverage, expected_spread
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -117,7 +118,9 @@ def introductions_by_year(inputs: SpreadInputs, past: History) -> tuple[Array, A
     Parameters
     ----------
     inputs : SpreadInputs
-        The species and region; trips, rates and weights are taken as they are now.
+        The species and region; trips, rates and weights are taken as they are now. Lakes that may
+        be infested unseen (`initial`) sent boats too: they are taken to have come up as the known
+        ones did, since leaving them out would make each introduction look more fruitful.
     past : History
         Which lakes were infested when.
 
@@ -127,6 +130,9 @@ def introductions_by_year(inputs: SpreadInputs, past: History) -> tuple[Array, A
         Living introductions (not yet multiplied by `establish`) and stream hazard by year.
     """
     infested = (past.infested_from[None, :] < past.years[:, None]).astype(float)
+    known = np.isfinite(past.infested_from) | np.isneginf(past.infested_from)
+    so_far = infested[:, known].mean(axis=1)
+    infested[:, ~known] = so_far[:, None] * inputs.initial[~known]
     at_origin = infested[:, inputs.landing_lake]
     n_years, n_routes = len(past.years), len(inputs.weights)
     columns = (at_origin[:, None, :] * inputs.leaving).reshape(n_years * n_routes, -1).T
@@ -136,6 +142,30 @@ def introductions_by_year(inputs: SpreadInputs, past: History) -> tuple[Array, A
     by_landing = np.einsum("kyr,rk,r->ky", carried, inputs.arriving, inputs.weights)
     collapse = collapse_matrix(inputs.landing_lake, len(inputs.initial))
     return (collapse @ by_landing).T, infested @ inputs.streams
+
+
+def past_exposure(inputs: SpreadInputs, past: History | None) -> Array:
+    """
+    Hazard that each lake met in the years of the past.
+
+    Parameters
+    ----------
+    inputs : SpreadInputs
+        With its establishment chance.
+    past : History or None
+        Dated finds; None takes one season with the lakes as they are now.
+
+    Returns
+    -------
+    exposure : array, shape (L,)
+        Sum of hazards, whether or not the lake was found infested.
+    """
+    if past is None:
+        now = expected_spread(inputs, Coverage.none(len(inputs.landing_lake)), seasons=1)
+        return now.cumulative_hazard[-1]
+    introductions, streams = introductions_by_year(inputs, past)
+    by_boat = (inputs.establish * introductions) ** inputs.allee_exponent
+    return (inputs.habitat * (by_boat + streams)).sum(axis=0)
 
 
 def calibrate(
@@ -151,7 +181,7 @@ def calibrate(
     Parameters
     ----------
     inputs : SpreadInputs
-        The species and region; its own `establish` and `initial` are not used.
+        The species and region; its own `establish` is not used.
     past : History or None
         Dated finds, None when there are none.
     prior : float

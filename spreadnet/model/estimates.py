@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from spreadnet.evidence.chance import stream
+from spreadnet.evidence.status import StatusDraw
 from spreadnet.evidence.traffic import TrafficDraw
 
 if TYPE_CHECKING:
@@ -47,8 +48,8 @@ class Estimates:
         Of the law of movement.
     species : mapping of name to Species
         With its values.
-    infested : mapping of name to array, shape (L,)
-        Chance that each lake is infested now; 0 or 1 in a draw.
+    infested : mapping of name to StatusDraw
+        Chance that each lake is infested now, from surveys, and in a draw the lake's own number.
     establish_score : mapping of name to float
         Standard normal score at which the calibrated establishment chance is taken.
     assumptions : Assumptions
@@ -63,7 +64,7 @@ class Estimates:
     days_out: DaysOut
     coefficients: Array
     species: Mapping[str, Species]
-    infested: Mapping[str, Array]
+    infested: Mapping[str, StatusDraw]
     establish_score: Mapping[str, float]
     assumptions: Assumptions
 
@@ -98,7 +99,9 @@ def best_estimates(evidence: Evidence, movement: Movement) -> Estimates:
         days_out=evidence.days_out,
         coefficients=movement.coefficients,
         species=evidence.species,
-        infested={name: status.probability for name, status in evidence.status.items()},
+        infested={
+            name: StatusDraw(status.probability, None) for name, status in evidence.status.items()
+        },
         establish_score=dict.fromkeys(evidence.species, 0.0),
         assumptions=evidence.assumptions,
     )
@@ -143,7 +146,7 @@ def drawn_estimates(evidence: Evidence, movement: Movement, *, seed: int, draw: 
         coefficients=movement.draw(rng("movement")),
         species=species,
         infested={
-            name: status.draw(
+            name: status.draw_chance(
                 rng(f"status {name}"),
                 detection=species[name].values["detection"],
                 found_anyway=assumptions["found_anyway"],

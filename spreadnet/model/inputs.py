@@ -9,11 +9,18 @@ import numpy as np
 
 from spreadnet.evidence.region import DIRECTIONS
 from spreadnet.evidence.shares import WATERS
-from spreadnet.model.calibration import Calibration, History, calibrate, history
+from spreadnet.model.calibration import (
+    Calibration,
+    History,
+    calibrate,
+    history,
+    past_exposure,
+)
 from spreadnet.model.carriage import ROUTES, arriving_relative, leaving_rates, route_weights
 from spreadnet.model.habitat import habitat, stream_rates
 from spreadnet.model.spread import SpreadInputs
 from spreadnet.model.survival import mean_survival
+from spreadnet.model.unseen import unseen_by_exposure
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -146,43 +153,61 @@ def spread_inputs(
             leaving=leaving,
             arriving=arriving,
             weights=_weights(species, estimates),
-            outside_boats=from_outside * _outside_infested(name, estimates, place),
+            outside_boats=from_outside * _outside_infested(name, estimates, place=place),
             outside_leaving=leaving @ traffic,
             education_effect=effect,
             establish=np.nan,
             allee_exponent=species.values["allee_exponent"],
             habitat=habitat(species, place.lakes),
             streams=stream_rates(species, place.streams, place.lakes.index),
-            initial=np.asarray(estimates.infested[name], float),
+            initial=estimates.infested[name].chance,
             worth=place.worth,
         )
         stated = place.stated_establish[name]
-        fit = calibrate(
-            bare,
-            _past(name, estimates, place),
-            prior=stated.value,
-            prior_log_sd=_log_sd(stated),
-        )
+        past = _past(name, estimates, place=place)
+        fit = calibrate(bare, past, prior=stated.value, prior_log_sd=_log_sd(stated))
         calibration[name] = fit
-        inputs[name] = replace(bare, establish=min(fit.at(estimates.establish_score[name]), 1.0))
+        settled = replace(bare, establish=min(fit.at(estimates.establish_score[name]), 1.0))
+        inputs[name] = replace(
+            settled, initial=_infested_now(name, estimates, place=place, inputs=settled, past=past)
+        )
     return inputs, calibration
 
 
-def _past(name: str, estimates: Estimates, place: Place) -> History | None:
-    """What was found when, and how well each lake was watched."""
-    status = place.status[name]
-    return history(
-        status.first_found,
-        status.probability == 1,
-        watched=status.watched(
-            detection=estimates.species[name].values["detection"],
-            found_anyway=estimates.assumptions["found_anyway"],
-        ),
-        through=place.through,
+def _infested_now(
+    name: str, estimates: Estimates, *, place: Place, inputs: SpreadInputs, past: History | None
+) -> Array:
+    """
+    Chance of each lake being infested now; 0 or 1 in a draw.
+
+    How many hold the species unseen follows from surveys, which ones from what boats brought.
+    """
+    drawn, unknown = estimates.infested[name], ~place.status[name].known
+    chance = drawn.chance.copy()
+    chance[unknown] = unseen_by_exposure(
+        drawn.chance[unknown],
+        past_exposure(inputs, past)[unknown],
+        missed=1 - _watched(name, estimates, place=place)[unknown],
+    )
+    return chance if drawn.uniform is None else (drawn.uniform < chance).astype(float)
+
+
+def _watched(name: str, estimates: Estimates, *, place: Place) -> Array:
+    """Chance that an infestation of each lake would be known by now."""
+    return place.status[name].watched(
+        detection=estimates.species[name].values["detection"],
+        found_anyway=estimates.assumptions["found_anyway"],
     )
 
 
-def _outside_infested(name: str, estimates: Estimates, place: Place) -> float:
+def _past(name: str, estimates: Estimates, *, place: Place) -> History | None:
+    """What was found when, and how well each lake was watched."""
+    status = place.status[name]
+    watched = _watched(name, estimates, place=place)
+    return history(status.first_found, status.known, watched=watched, through=place.through)
+
+
+def _outside_infested(name: str, estimates: Estimates, *, place: Place) -> float:
     """
     Chance that a boat from outside comes from infested water.
 
@@ -192,7 +217,7 @@ def _outside_infested(name: str, estimates: Estimates, place: Place) -> float:
     if place.outside_answers == 0:
         return assumed
     named = place.named_without_landing
-    known = float(named @ np.asarray(estimates.infested[name], float))
+    known = float(named @ estimates.infested[name].chance)
     return (assumed * (place.outside_answers - named.sum()) + known) / place.outside_answers
 
 

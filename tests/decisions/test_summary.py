@@ -22,7 +22,7 @@ def with_avoided(result, ranked, busiest):
         (1.02, 1.0, "about as much"),
         (0.5, 1.0, "avoid less placed by this ranking"),
         (1.0, 0.0, "avoid far more"),
-        (0.0, 0.0, "No hours were placed"),
+        (0.0, 0.0, "have nothing to avoid"),
     ],
 )
 def test_finding_follows_the_comparison(demo_result, ranked, busiest, words):

