@@ -141,3 +141,29 @@ def test_every_part_of_traffic_is_drawn(pieces, part):
         for n in (0, 1)
     )
     assert not np.allclose(one, two)
+
+
+def test_worth_of_lakes_reaches_the_model(pieces):
+    result, place, estimates = pieces
+    made, _ = spread_inputs(estimates, result.movement, place=place)
+    worth = result.region.lakes["worth"].to_numpy(float)
+    assert len(set(worth)) > 1
+    assert made["dreissenid_mussel"].worth == pytest.approx(worth)
+
+
+def test_unseen_infestations_lie_where_boats_brought_most(pieces):
+    """Known lakes stay as they are, the number expected stays, and exposure decides which."""
+    result, place, estimates = pieces
+    made, _ = spread_inputs(estimates, result.movement, place=place)
+    for name, one in made.items():
+        status = result.evidence.status[name]
+        unknown = ~status.known
+        assert np.all(one.initial[status.known] == 1)
+        assert one.initial.sum() == pytest.approx(status.probability.sum())
+        before = replace(one, initial=estimates.infested[name].chance)
+        exposed = inputs_module.past_exposure(
+            before, inputs_module._past(name, estimates, place=place)
+        )
+        alike = unknown & (status.surveys == 0)
+        order = np.argsort(exposed[alike])
+        assert np.all(np.diff(one.initial[alike][order]) >= -1e-12)
