@@ -4,21 +4,49 @@ from __future__ import annotations
 
 import argparse
 import os
+import signal
 import sys
 import time
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
+    from types import FrameType
+    from typing import TextIO
 
     from spreadnet.decisions.assessment import Assessment
     from spreadnet.errors import Problem
     from spreadnet.evidence.region import Region
 
-OK, USER_INPUT, WRONG_USAGE, INTERRUPTED = 0, 1, 2, 130
+OK, USER_INPUT, WRONG_USAGE = 0, 1, 2
 DRAWS, SEED = 200, 1
+MOST_DRAWS, MOST_SEED, MOST_SEASONS = 1_000_000, 2**63 - 1, 50
 SHOWN = 10  # landings printed after a run
+STOPS = ("SIGTERM", "SIGHUP", "SIGBREAK")  # those that the system at hand has end a run cleanly
+# What a terminal takes for a command, and marks that turn the reading direction.
+UNSEEN = {*range(32), *range(127, 160), *range(0x202A, 0x202F), *range(0x2066, 0x206A)} - {10}
+SEEN = dict.fromkeys([*UNSEEN, 0x200E, 0x200F, 0x061C, *range(0xD800, 0xE000)], "\ufffd")
+
+
+class _Stopped(KeyboardInterrupt):
+    """The process was asked to end by a signal."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__()
+        self.number = number
+
+
+class _Unprinted(Exception):
+    """What was to be told could not be printed, as on a full disk."""
+
+
+class _Parser(argparse.ArgumentParser):
+    """Parser whose complaints never hold what a terminal would act on."""
+
+    def error(self, message: str) -> NoReturn:
+        super().error(_seen(message))
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -33,43 +61,119 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Returns
     -------
     code : int
-        0 fine, 1 something in the user's files or folders, 2 wrong usage, 130 interrupted.
+        0 fine, 1 something in the user's files or folders, 2 wrong usage, 130 interrupted
+        (128 and the number of the signal where another one than Ctrl-C ended it).
     """
     for flow in (sys.stdout, sys.stderr):
         if hasattr(flow, "reconfigure"):
             flow.reconfigure(errors="replace")  # old Windows consoles lack letters
-    given = _parser().parse_args(arguments)
+    given = argparse.Namespace(debug=False)
+    before: object = None
     try:
-        return given.command(given)
-    except KeyboardInterrupt:
-        _say("\ninterrupted: nothing was written")
-        return INTERRUPTED
+        with _stops_as_exceptions():
+            given = _parser().parse_args(arguments, given)
+            before = _stamp(given)
+            code: int = given.command(given)
+            with _printing():
+                if sys.stdout is not None:
+                    sys.stdout.flush()
+            return code
+    except KeyboardInterrupt as stop:
+        _say(f"\ninterrupted: {_outcome(given, before)}")
+        return 128 + getattr(stop, "number", signal.SIGINT)
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _mute(sys.stdout)
         return OK
     except Exception as error:
-        return _explain(error, debug=given.debug)
+        if given.debug:
+            raise
+        return _explain(error, outcome=_outcome(given, before))
 
 
-def _explain(error: Exception, *, debug: bool) -> int:
-    """Say what went wrong without a traceback, unless one is asked for."""
+@contextmanager
+def _stops_as_exceptions() -> Iterator[None]:
+    """Let signals that end the process run the same cleaning up as Ctrl-C does."""
+
+    def stop(number: int, _: FrameType | None) -> None:
+        for one in earlier:
+            signal.signal(one, signal.SIG_IGN)  # cleaning up is not to be broken off
+        raise _Stopped(number)
+
+    earlier = {}
+    for name in STOPS:
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) == signal.SIG_DFL:
+            with suppress(ValueError):  # not the main thread: the caller's own affair
+                earlier[number] = signal.signal(number, stop)
+    try:
+        yield
+    finally:
+        for number, handler in earlier.items():
+            signal.signal(number, handler)
+
+
+@contextmanager
+def _printing() -> Iterator[None]:
+    """Tell an answer that can't be printed from other errors of the system."""
+    try:
+        yield
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise _Unprinted(error.strerror or str(error)) from error
+
+
+def _mute(flow: TextIO) -> None:
+    """Send what is left to print nowhere, so that Python does not complain at its end."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), flow.fileno())
+
+
+def _stamp(given: argparse.Namespace) -> object:
+    """What tells one folder that a command writes from another: the file it writes last."""
+    file = {"run": "run.json", "new": "README.md"}.get(getattr(given, "name", ""))
+    if file is not None:
+        with suppress(OSError, ValueError):
+            found = Path(_written(given), file).stat()
+            return found.st_ino, found.st_mtime_ns, found.st_size
+    return None
+
+
+def _written(given: argparse.Namespace) -> str:
+    """Folder that the command writes."""
+    folder: str = given.out if given.name == "run" else given.folder
+    return folder
+
+
+def _outcome(given: argparse.Namespace, before: object) -> str:
+    """Whether a command that did not end well had written its folder by then."""
+    after = _stamp(given)
+    if after is not None and after != before:
+        return f"all was written, in `{_written(given)}`"
+    return "nothing was written"
+
+
+def _explain(error: Exception, *, outcome: str) -> int:
+    """Say what went wrong without a traceback."""
     from spreadnet.errors import SpreadnetError
 
-    if debug:
-        raise error
     if isinstance(error, SpreadnetError):
         _say(f"error: {error}")
-        return USER_INPUT
-    _say(
-        f"error: something unexpected went wrong in spreadnet ({type(error).__name__}: {error})\n\n"
-        "hint: nothing was written; run again with `--debug` and report what it prints"
-    )
+    elif isinstance(error, _Unprinted):
+        _mute(sys.stdout)
+        _say(f"error: can't print the answer ({error}); {outcome}")
+    else:
+        _say(
+            "error: something unexpected went wrong in spreadnet "
+            f"({type(error).__name__}: {error})\n\n"
+            f"hint: {outcome}; run again with `--debug` and report what it prints"
+        )
     return USER_INPUT
 
 
 def _parser() -> argparse.ArgumentParser:
     """All commands with their options."""
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="spreadnet",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         description="Rank boat landings by how much education there slows aquatic invaders.\n\n"
@@ -82,24 +186,26 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="name", required=True, metavar="COMMAND")
 
     new = _command(commands, "new", _new, "write a folder of empty tables to fill in")
-    new.add_argument("folder", metavar="FOLDER", help="folder to make")
+    new.add_argument("folder", metavar="FOLDER", type=_named, help="folder to make")
 
     check = _command(commands, "check", _check, "find every problem in a region folder")
-    check.add_argument("region", metavar="REGION", help="region folder")
+    check.add_argument("region", metavar="REGION", type=_named, help="region folder")
 
     run = _command(commands, "run", _run, "rank the landings of a region folder")
-    run.add_argument("region", metavar="REGION", help="region folder")
-    run.add_argument("--out", metavar="DIR", required=True, help="folder for the results")
+    run.add_argument("region", metavar="REGION", type=_named, help="region folder")
+    run.add_argument(
+        "--out", metavar="DIR", type=_named, required=True, help="folder for the results"
+    )
     run.add_argument(
         "--draws",
-        type=_at_least(1),
+        type=_whole(1, MOST_DRAWS),
         default=DRAWS,
         metavar="N",
         help=f"draws for the intervals (default {DRAWS})",
     )
     run.add_argument(
         "--seed",
-        type=_at_least(0),
+        type=_whole(0, MOST_SEED),
         default=SEED,
         metavar="S",
         help=f"seed of the random numbers (default {SEED})",
@@ -112,7 +218,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     run.add_argument(
         "--seasons",
-        type=_at_least(1),
+        type=_whole(1, MOST_SEASONS),
         metavar="T",
         help="seasons to look ahead (default as in region.toml, else 5)",
     )
@@ -133,16 +239,37 @@ def _command(
     return parser
 
 
-def _at_least(least: int) -> Callable[[str], int]:
-    """Reader of a whole number with a lowest value."""
+def _whole(least: int, most: int) -> Callable[[str], int]:
+    """Reader of a whole number in a range."""
 
     def whole(text: str) -> int:
-        if not text.lstrip("-").isdigit() or int(text) < least:
-            message = f"'{text}' is not a whole number of {least} or more"
-            raise argparse.ArgumentTypeError(message)
-        return int(text)
+        plain = text.strip()
+        if plain.isdecimal() and len(plain) < 20 and least <= int(plain) <= most:
+            return int(plain)
+        message = f"'{text[:40]}' is not a whole number from {least} to {most:,}"
+        raise argparse.ArgumentTypeError(message)
 
     return whole
+
+
+def _named(text: str) -> str:
+    """Reader of a folder's name; the empty text would silently mean the folder one is in."""
+    if text.strip():
+        return text
+    message = "no folder is named; for the folder you are in, write `.`"
+    raise argparse.ArgumentTypeError(message)
+
+
+def _quoted(path: str) -> str:
+    """Path as it must be typed into this system's shell."""
+    typed = f"./{path}" if path.startswith("-") else path
+    if os.name == "nt":
+        from subprocess import list2cmdline
+
+        return list2cmdline([typed])
+    from shlex import quote
+
+    return quote(typed)
 
 
 def _version() -> str:
@@ -155,10 +282,9 @@ def _version() -> str:
 def _new(given: argparse.Namespace) -> int:
     from spreadnet.outputs.templates import write_templates
 
-    folder = Path(given.folder)
-    write_templates(folder)
-    print(f"Wrote `{folder}`: read README.md there, fill in the tables, then")
-    print(f"  spreadnet check {folder}")
+    write_templates(Path(given.folder))
+    _tell(f"Wrote `{given.folder}`: read README.md there, fill in the tables, then")
+    _tell(f"  spreadnet check {_quoted(given.folder)}")
     return OK
 
 
@@ -167,24 +293,23 @@ def _check(given: argparse.Namespace) -> int:
 
     problems, region = check_region(Path(given.region))
     if region is not None:
-        print(_counts(region))
+        _tell(_counts(region))
         for note in region.notes:
-            print(f"note: {note.text}")
+            _tell(f"note: {note.text}")
     for problem in problems:
-        print(f"problem: {problem}")
+        _tell(f"problem: {problem}")
     if problems:
         _say(f"error: {_problems(problems)} in `{given.region}`; nothing was changed")
         return USER_INPUT
-    print("OK: no problems, ready to run")
+    _tell("OK: no problems, ready to run")
     return OK
 
 
 def _run(given: argparse.Namespace) -> int:
     from spreadnet.outputs.folder import refuse_if_taken
-    from spreadnet.outputs.results import FILES, write_results
 
     out = Path(given.out)
-    refuse_if_taken(out, force=given.force, ours=FILES)
+    refuse_if_taken(out, force=given.force)
     timings: dict[str, float] = {}
     progress = _Progress(timings)
     with progress.stage("reading the tables"):
@@ -192,7 +317,9 @@ def _run(given: argparse.Namespace) -> int:
 
         region = read_region(Path(given.region))
     from spreadnet.assess import assess
+    from spreadnet.outputs.results import refuse_unmappable, write_results
 
+    refuse_unmappable(region)
     assessment = assess(
         region,
         draws=given.draws,
@@ -206,24 +333,23 @@ def _run(given: argparse.Namespace) -> int:
         files = write_results(assessment, out, force=given.force, timings=timings)
     for note in assessment.notes:
         _say(f"note: {note.text}")
-    print(_first_landings(assessment))
-    print(f"\nSeed {assessment.seed}, {assessment.draws} draws. Results in `{out}`:")
-    print("  " + ", ".join(file.name for file in files))
+    _tell(_first_landings(assessment))
+    _tell(f"\nSeed {assessment.seed}, {assessment.draws} draws. Results in `{out}`:")
+    _tell("  " + ", ".join(file.name for file in files))
     return OK
 
 
 def _species(_: argparse.Namespace) -> int:
     from spreadnet.evidence.species import species_table
 
-    table = species_table()
-    print(table.to_csv(lineterminator="\n"), end="")
+    _tell(species_table().to_csv(lineterminator="\n").rstrip("\n"))
     return OK
 
 
 def _assumptions(_: argparse.Namespace) -> int:
     from spreadnet.assumptions import DEFAULT
 
-    print(DEFAULT.table().to_csv(lineterminator="\n"), end="")
+    _tell(DEFAULT.table().to_csv(lineterminator="\n").rstrip("\n"))
     return OK
 
 
@@ -254,9 +380,29 @@ def _problems(problems: Sequence[Problem]) -> str:
     return f"{len(problems)} problem{'' if len(problems) == 1 else 's'}"
 
 
+def _seen(text: str) -> str:
+    """Text without what a terminal would act on: names come from files of anybody."""
+    return text.translate(SEEN)
+
+
+def _tell(text: str) -> None:
+    """Print on stdout, where answers go."""
+    with _printing():
+        print(_seen(text))
+
+
 def _say(text: str) -> None:
-    """Print on stderr, where messages go."""
-    print(text, file=sys.stderr)
+    """Print on stderr, where messages go; a run does not end because nobody reads them."""
+    if sys.stderr is not None:
+        with suppress(OSError):
+            print(_seen(text), file=sys.stderr, flush=True)
+
+
+def _back(text: str) -> None:
+    """Write over the current line of the terminal."""
+    with suppress(OSError):
+        sys.stderr.write(f"\r{text}")
+        sys.stderr.flush()
 
 
 class _Progress:
@@ -264,7 +410,7 @@ class _Progress:
 
     def __init__(self, timings: dict[str, float]) -> None:
         self.timings = timings
-        self.live = sys.stderr.isatty()
+        self.live = sys.stderr is not None and sys.stderr.isatty()
         self.began = time.perf_counter()
         self.last = 0.0
 
@@ -278,8 +424,7 @@ class _Progress:
         if self.live and (now - self.last > 0.1 or done == total):
             self.last = now
             left = (now - self.began) / max(done, 1) * (total - done)
-            sys.stderr.write(f"\r{name}: {done} of {total}, about {left:.0f} s left   ")
-            sys.stderr.flush()
+            _back(f"{name}: {done} of {total}, about {left:.0f} s left   ")
 
 
 class _Stage:
@@ -291,14 +436,14 @@ class _Stage:
     def __enter__(self) -> None:
         self.progress.began = time.perf_counter()
         if self.progress.live:
-            sys.stderr.write(f"{self.name} ...")
-            sys.stderr.flush()
+            _back(f"{self.name} ...")
 
     def __exit__(self, kind: type | None, *_: object) -> None:
         seconds = time.perf_counter() - self.progress.began
         self.progress.timings[self.name] = seconds
         if self.progress.live:
-            sys.stderr.write("\r" + " " * 70 + "\r")
+            _back(" " * 70)
+            _back("")
         if kind is None:
             _say(f"{self.name}: {seconds:.1f} s")
 

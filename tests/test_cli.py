@@ -1,9 +1,16 @@
 """The commands as a user runs them: exit codes, where words go, what is left behind."""
 
+import csv
+import io
 import json
+import os
 import re
+import shlex
+import signal
 import subprocess
 import sys
+import time
+import unicodedata
 from pathlib import Path
 
 import pandas as pd
@@ -14,10 +21,13 @@ from spreadnet.cli import main
 DEMO = Path(__file__).parents[1] / "demo_region"
 
 
-def run(*words, cwd=None):
+POSIX = pytest.mark.skipif(os.name == "nt", reason="signals and full devices of POSIX")
+
+
+def run(*words, cwd=None, **flows):
     return subprocess.run(
         [sys.executable, "-m", "spreadnet.cli", *map(str, words)],
-        capture_output=True,
+        **({"stdout": subprocess.PIPE, "stderr": subprocess.PIPE} | flows),
         text=True,
         check=False,
         cwd=cwd,
@@ -85,9 +95,11 @@ def test_same_seed_gives_the_same_bytes(finished, tmp_path):
     _, out = finished
     again = tmp_path / "again"
     assert run("run", DEMO, "--out", again, "--draws", 20, "--seed", 5).returncode == 0
-    for name in ("landings.csv", "lakes.csv", "trips.csv", "comparison.csv", "network.graphml"):
-        assert (out / name).read_bytes() == (again / name).read_bytes(), name
-    assert (out / "map.html").read_bytes() == (again / "map.html").read_bytes()
+    for file in sorted(out.iterdir()):
+        if file.name != "run.json":
+            assert file.read_bytes() == (again / file.name).read_bytes(), file.name
+    one, two = (json.loads((folder / "run.json").read_text("utf-8")) for folder in (out, again))
+    assert one | {"timings_s": None} == two | {"timings_s": None}
 
 
 def test_an_earlier_result_is_kept_without_force(finished):
@@ -115,13 +127,39 @@ def test_unknown_species_is_explained(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "words",
-    [["run"], ["run", "x"], ["dance"], ["run", "x", "--out", "y", "--draws", "0"], []],
+    ("words", "told"),
+    [
+        (["run"], "required: REGION, --out"),
+        (["run", "x"], "required: --out"),
+        (["dance"], "invalid choice"),
+        ([], "required: COMMAND"),
+        (
+            ["run", "x", "--out", "y", "--draws", "0"],
+            "'0' is not a whole number from 1 to 1,000,000",
+        ),
+        (["run", "x", "--out", "y", "--draws", "1000001"], "from 1 to 1,000,000"),
+        (["run", "x", "--out", "y", "--draws", "2.5"], "'2.5' is not a whole number"),
+        (["run", "x", "--out", "y", "--draws", "9" * 5000], "is not a whole number"),
+        (["run", "x", "--out", "y", "--draws", "\u00b2"], "is not a whole number"),
+        (["run", "x", "--out", "y", "--seasons", "0"], "'0' is not a whole number from 1 to 50"),
+        (["run", "x", "--out", "y", "--seasons", "51"], "'51' is not a whole number from 1 to 50"),
+        (["run", "x", "--out", "y", "--seed", "-1"], "not a whole number from 0 to"),
+        (["run", "x", "--out", ""], "--out: no folder is named"),
+        (["new", ""], "no folder is named; for the folder you are in, write `.`"),
+        (["check", " "], "no folder is named"),
+        (["da\x1b[31mnce"], "usage: spreadnet"),
+        (["check", "x", "\x1b[31my"], "unrecognized arguments: \ufffd[31my"),
+    ],
 )
-def test_wrong_usage_exits_2(words):
-    done = run(*words)
-    assert done.returncode == 2
-    assert "usage: spreadnet" in done.stderr
+def test_wrong_usage_exits_2_and_says_what_is_wrong(words, told, capsys):
+    with pytest.raises(SystemExit) as ended:
+        main(words)
+    said = capsys.readouterr()
+    assert ended.value.code == 2
+    assert "usage: spreadnet" in said.err
+    assert told in said.err
+    assert "\x1b" not in said.err
+    assert said.out == ""
 
 
 def test_new_then_check_says_what_to_fill_in(tmp_path):
@@ -142,12 +180,38 @@ def test_check_of_the_demo_finds_nothing(capsys):
     assert "lakes" in told
 
 
-@pytest.mark.parametrize("command", ["species", "assumptions"])
-def test_lists_are_tables_with_sources(command, capsys):
-    assert main([command]) == 0
-    table = capsys.readouterr().out.splitlines()
-    assert "source" in table[0]
-    assert len(table) > 10
+def test_what_new_says_to_type_next_works_as_it_stands(tmp_path):
+    done = run("new", "our county's lakes", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    line = done.stdout.splitlines()[-1].strip()
+    if os.name != "nt":
+        assert shlex.split(line) == ["spreadnet", "check", "our county's lakes"]
+    assert run("check", "our county's lakes", cwd=tmp_path).returncode == 1
+    assert "no folder" not in run("check", *shlex.split(line)[2:], cwd=tmp_path).stderr
+
+
+def test_species_are_listed_with_names_and_sources(capsys):
+    from spreadnet.evidence.species import species_table
+
+    assert main(["species"]) == 0
+    rows = list(csv.reader(io.StringIO(capsys.readouterr().out)))
+    table = species_table()
+    assert rows[0] == [*table.index.names, *table.columns]
+    assert "source" in rows[0]
+    assert [tuple(row[: table.index.nlevels]) for row in rows[1:]] == [
+        name if isinstance(name, tuple) else (name,) for name in table.index
+    ]
+    assert len({len(row) for row in rows}) == 1
+
+
+def test_assumptions_are_listed_with_names_and_sources(capsys):
+    from spreadnet.assumptions import DEFAULT
+
+    assert main(["assumptions"]) == 0
+    rows = list(csv.reader(io.StringIO(capsys.readouterr().out)))
+    assert rows[0][0] == "name"
+    assert "source" in rows[0]
+    assert [row[0] for row in rows[1:]] == list(DEFAULT.entries)
 
 
 def test_an_unexpected_error_shows_no_traceback(monkeypatch, capsys):
@@ -158,7 +222,7 @@ def test_an_unexpected_error_shows_no_traceback(monkeypatch, capsys):
 
     monkeypatch.setattr(read, "check_region", broken)
     assert main(["check", str(DEMO)]) == 1
-    assert "run again with `--debug`" in capsys.readouterr().err
+    assert "nothing was written; run again with `--debug`" in capsys.readouterr().err
     with pytest.raises(ZeroDivisionError):
         main(["check", str(DEMO), "--debug"])
 
@@ -172,4 +236,145 @@ def test_an_interruption_leaves_nothing(monkeypatch, capsys, tmp_path):
     monkeypatch.setattr(decide, "run_draws", interrupted)
     assert main(["run", str(DEMO), "--out", str(tmp_path / "out"), "--draws", "2"]) == 130
     assert "nothing was written" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+@POSIX
+@pytest.mark.slow
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a full device")
+def test_results_that_are_there_are_not_said_to_be_missing(tmp_path):
+    with Path("/dev/full").open("w") as full:
+        done = run("run", DEMO, "--out", tmp_path / "out", "--draws", 2, stdout=full)
+        assert done.returncode == 1
+        assert "can't print the answer" in done.stderr
+        assert f"all was written, in `{tmp_path / 'out'}`" in done.stderr
+        assert "nothing was written" not in done.stderr
+        assert "Exception ignored" not in done.stderr
+        assert (tmp_path / "out" / "run.json").exists()
+        new = run("new", tmp_path / "county", stdout=full)
+        assert f"all was written, in `{tmp_path / 'county'}`" in new.stderr
+        silent = run("run", DEMO, "--out", tmp_path / "out2", "--draws", 2, stderr=full)
+    assert silent.returncode == 0
+    assert "avoided" in silent.stdout
+
+
+def test_an_interruption_before_the_work_shows_no_traceback(monkeypatch, capsys):
+    from spreadnet import cli
+
+    def interrupted():
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(cli, "_parser", interrupted)
+    assert main(["check", "x"]) == 130
+    assert capsys.readouterr().err == "\ninterrupted: nothing was written\n"
+
+
+@POSIX
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP", "SIGINT"])
+@pytest.mark.parametrize("after", ["reading the tables", "fitting movement"])
+def test_a_signal_ends_a_run_cleanly(tmp_path, name, after):
+    number = getattr(signal, name)
+    work = subprocess.Popen(
+        [
+            *(sys.executable, "-m", "spreadnet.cli", "run", str(DEMO)),
+            *("--out", str(tmp_path / "deep" / "out"), "--draws", "100000"),
+        ],
+        stderr=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    for line in work.stderr:
+        if line.startswith(after):
+            break
+    work.send_signal(number)
+    _, told = work.communicate(timeout=30)
+    assert work.returncode == 128 + number
+    assert told.endswith("interrupted: nothing was written\n")
+    assert "Traceback" not in told
+    assert list(tmp_path.iterdir()) == []
+
+
+@POSIX
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP", "SIGINT"])
+def test_a_signal_during_the_writing_leaves_nothing(monkeypatch, capsys, tmp_path, name):
+    from spreadnet.outputs import results
+
+    def signalled(*_args, **_kwargs):
+        os.kill(os.getpid(), getattr(signal, name))
+        time.sleep(1)
+
+    monkeypatch.setattr(results, "map_html", signalled)
+    before = signal.getsignal(getattr(signal, name))
+    code = main(["run", str(DEMO), "--out", str(tmp_path / "deep" / "out"), "--draws", "2"])
+    assert code == 128 + getattr(signal, name)
+    assert "nothing was written" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+    assert signal.getsignal(getattr(signal, name)) == before
+
+
+def test_a_place_that_cannot_be_written_is_refused_before_the_work(tmp_path):
+    (tmp_path / "file").write_text("")
+    done = run("run", tmp_path / "no region", "--out", tmp_path / "file" / "out")
+    assert done.returncode == 1
+    assert "is a file, so no folder can be made in it" in done.stderr
+    assert "no region" not in done.stderr
+
+
+def test_force_keeps_input_tables_and_changed_results(finished):
+    import shutil
+
+    _, out = finished
+    mine = out.parent / "mine"
+    shutil.copytree(out, mine)
+    (mine / "landings.csv").write_text("my own notes")
+    done = run("run", DEMO, "--out", mine, "--draws", 2, "--force")
+    assert done.returncode == 1
+    assert "changed since: landings.csv" in done.stderr
+    (mine / "run.json").unlink()
+    done = run("run", DEMO, "--out", mine, "--draws", 2, "--force")
+    assert done.returncode == 1
+    assert "spreadnet did not write" in done.stderr
+    assert (mine / "landings.csv").read_text() == "my own notes"
+    shutil.rmtree(mine)
+
+
+def test_force_replaces_an_unchanged_result(finished, tmp_path):
+    import shutil
+
+    _, out = finished
+    shutil.copytree(out, tmp_path / "out")
+    done = run("run", DEMO, "--out", ".", "--draws", 2, "--force", cwd=tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    assert json.loads((tmp_path / "out" / "run.json").read_text("utf-8"))["draws"] == 2
+    assert {p.name for p in (tmp_path / "out").iterdir()} == {p.name for p in out.iterdir()}
+
+
+def test_nothing_that_a_terminal_acts_on_is_printed(tmp_path):
+    """Control characters (Cc, ECMA-48) and marks that turn the direction (UAX 9)."""
+    done = run("check", tmp_path / "a\x1b]0;title\x07\u202eb\x9b31m")
+    assert done.returncode == 1
+    assert done.stderr or done.stdout
+    for letter in done.stdout + done.stderr:
+        assert letter == "\n" or unicodedata.category(letter) not in {"Cc", "Cf"}
+
+
+def test_a_region_at_the_pole_is_refused_before_the_draws(
+    monkeypatch, capsys, tmp_path, demo_region
+):
+    from dataclasses import replace
+
+    import spreadnet.evidence.read as read
+
+    far = demo_region.lakes.to_crs("EPSG:32661")  # polar stereographic north, UPS
+    far = far.set_geometry(far.geometry.scale(1e-3, 1e-3, origin=(2e6, 2e6)))
+    lakes = far.translate(
+        2e6 - far.geometry.iloc[0].centroid.x, 2e6 - far.geometry.iloc[0].centroid.y
+    )
+    polar = replace(demo_region, lakes=far.set_geometry(lakes))
+    monkeypatch.setattr(read, "read_region", lambda _: polar)
+    assert main(["run", str(DEMO), "--out", str(tmp_path / "out"), "--draws", "2"]) == 1
+    told = capsys.readouterr().err
+    assert "has no place on the map, which ends at 85 degrees" in told
+    assert "ranking" not in told
     assert list(tmp_path.iterdir()) == []

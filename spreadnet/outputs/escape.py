@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
 import unicodedata
 
 import pandas as pd
 
+SHOWN_LETTERS = 120  # of a name: longer ones push all else off the page
+JOINERS = "\u200c\u200d"  # part of how Persian, Indic scripts and some emoji are written
+# All that XML 1.0 (production 2, Char) does not allow, in any way of writing it.
+NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 PLAIN = frozenset(" .,:;-()/%+")  # with letters and digits, all that is written as it is
 
 
@@ -14,8 +19,9 @@ def clean_text(value: object) -> str:
     r"""
     Text of one cell on one line, without characters that can't be shown.
 
-    Control characters (line ends, marks that turn the reading direction, halves of pairs) are
-    invisible, and can hide what a name really is or break a file.
+    Control characters (line ends, halves of pairs) can break a file; marks that turn the reading
+    direction are invisible, and can hide what a name really is. Only joiners stay: without them
+    some scripts are written wrongly.
 
     Parameters
     ----------
@@ -25,7 +31,7 @@ def clean_text(value: object) -> str:
     Returns
     -------
     text : str
-        The text with each run of such characters and spaces as one space.
+        The text with each run of such characters and spaces as one space, and without marks.
 
     Examples
     --------
@@ -36,8 +42,68 @@ def clean_text(value: object) -> str:
     """
     if value is None or value is pd.NA or value is pd.NaT or value != value:
         return ""
-    letters = (" " if unicodedata.category(c)[0] in "CZ" else c for c in str(value))
-    return " ".join("".join(letters).split())
+    text = " ".join("".join(_letter(c) for c in str(value)).split())
+    return text if text.strip(f" {JOINERS}") else ""
+
+
+def _letter(letter: str) -> str:
+    """One character as it is shown: itself, a space, or nothing."""
+    kind = unicodedata.category(letter)
+    if kind == "Cf":
+        return letter if letter in JOINERS else ""
+    return " " if kind[0] in "CZ" else letter
+
+
+def short_text(value: object, *, letters: int = SHOWN_LETTERS) -> str:
+    """
+    Clean text cut to what there is room for, with three dots where something is left out.
+
+    Parameters
+    ----------
+    value : object
+        Any cell; missing values give the empty text.
+    letters : int
+        Letters shown at most, 2 or more.
+
+    Returns
+    -------
+    text : str
+        At most that many letters.
+
+    Examples
+    --------
+    >>> short_text("Amber Water", letters=7)
+    'Amber…'
+    """
+    text = clean_text(value)
+    if len(text) <= letters:
+        return text
+    end = letters - 1
+    while end > 1 and (unicodedata.combining(text[end]) or text[end] in JOINERS):
+        end -= 1  # a mark belongs to the letter before it
+    return text[:end].rstrip(f" {JOINERS}") + "…"
+
+
+def xml_text(value: object) -> str:
+    r"""
+    Text without the characters that no XML file may hold.
+
+    Parameters
+    ----------
+    value : object
+        Any text.
+
+    Returns
+    -------
+    text : str
+        Without most control characters and halves of pairs.
+
+    Examples
+    --------
+    >>> xml_text("Am\x00ber\x1b Water")
+    'Amber Water'
+    """
+    return NOT_XML.sub("", str(value))
 
 
 def safe_text(value: object) -> str:

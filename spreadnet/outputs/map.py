@@ -14,7 +14,7 @@ from folium.template import Template
 from numpy.typing import NDArray
 
 from spreadnet.outputs import map_key
-from spreadnet.outputs.escape import clean_text, safe_json, safe_text
+from spreadnet.outputs.escape import clean_text, safe_json, safe_text, short_text
 from spreadnet.outputs.map_data import (
     PARTS,
     SHOWN_TRIPS,
@@ -42,6 +42,7 @@ LANDING_COLUMNS = (
     *("avoided_high", "rank_low", "rank_high", "chance_first_10", "launches", "launches_low"),
     *("launches_high", "visited", "can_staff", "best_when", "leaving_share", "reasons"),
 )
+TITLE_LETTERS = 200
 TRIP_COLUMNS = ("from_lake_id", "to_lake_id", "trips", "introductions", "distance_km")
 
 
@@ -162,7 +163,8 @@ def region_map(
         classes=_classes(lakes["new_infestation_chance"], status, steps),
         status=status[:, 0],
         trip_classes=np.searchsorted(trip_steps, drawn["trips"].to_numpy(float), side="right"),
-        label=f"Map of {caption.region}: {caption.title}",
+        label=f"Map of {short_text(caption.region)}: "
+        + short_text(caption.title, letters=TITLE_LETTERS),
     )
     values = _page_values(
         lakes, landings, trips, caption=caption, steps=steps, trip_steps=trip_steps
@@ -242,8 +244,8 @@ def _page_values(
         )
 
     return {
-        "title": safe_text(caption.title),
-        "region": safe_text(caption.region),
+        "title": safe_text(short_text(caption.title, letters=TITLE_LETTERS)),
+        "region": safe_text(short_text(caption.region)),
         "facts": _facts(caption),
         "caution": safe_text(caption.cautions[0]) if caption.cautions else "",
         "cautions": _items(caption.cautions),
@@ -328,7 +330,7 @@ def _chooser(caption: Caption) -> str:
     labels = ["All species", *caption.species.values()]
     buttons = "".join(
         f'<button type="button" data-species="{place}" aria-pressed="{str(place == 0).lower()}">'
-        f"{safe_text(label)}</button>"
+        f"{safe_text(short_text(label))}</button>"
         for place, label in enumerate(labels)
     )
     return (

@@ -10,7 +10,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from spreadnet.outputs.escape import clean_text
+from spreadnet.outputs.escape import clean_text, short_text
 from spreadnet.outputs.map_key import STATUSES, count_text, number_text, percent_text
 from spreadnet.outputs.map_shapes import (
     crosses_180,
@@ -24,6 +24,7 @@ from spreadnet.outputs.map_shapes import (
 
 LISTED_TRIPS = 400  # flows in the page; enough to show where one lake's boats go
 SHOWN_TRIPS = 60  # lines drawn at once; more hide the lakes
+REASON_LETTERS = 500  # of one sentence; more only where names in it are far too long
 PARTS = 10_000  # chances travel as whole parts of this
 SMALLEST_RADIUS, GROWTH = 3.0, 9.0  # pixels of a landing that avoids nothing, and of the best
 
@@ -176,8 +177,8 @@ def landing_text(landings: pd.DataFrame) -> dict[str, list[str]]:
         return [words(v) if np.isfinite(v) else "" for v in numbers(column)]  # type: ignore[operator]
 
     return {
-        "name": [clean_text(v) for v in landings["name"]],
-        "lake": [clean_text(v) for v in landings["lake_name"]],
+        "name": [short_text(v) for v in landings["name"]],
+        "lake": [short_text(v) for v in landings["lake_name"]],
         "rank": each("rank", count_text),
         "ranks": spans("rank_low", "rank_high", count_text),
         "first_10": each("chance_first_10", percent_text),
@@ -185,7 +186,7 @@ def landing_text(landings: pd.DataFrame) -> dict[str, list[str]]:
         "avoided_range": spans("avoided_low", "avoided_high", number_text),
         "boats": each("launches", count_text),
         "boats_range": spans("launches_low", "launches_high", count_text),
-        "when": [clean_text(v) for v in landings["best_when"]],
+        "when": [short_text(v) for v in landings["best_when"]],
         "leaving": each("leaving_share", percent_text),
     }
 
@@ -229,7 +230,7 @@ def page_data(
     west, south, east, north = outline.total_bounds
     return {
         "bounds": [round(float(v), 5) for v in (south, west, north, east)],
-        "species": [clean_text(label) for label in species.values()],
+        "species": [short_text(label) for label in species.values()],
         "land": packed_points(shapely.get_coordinates(outline.to_numpy())[:-1]),
         "lakes": _lake_data(lakes, list(species), turned=turned),
         "landings": _landing_data(landings, lakes.index, turned=turned),
@@ -258,7 +259,7 @@ def _lake_data(lakes: gpd.GeoDataFrame, species: list[str], *, turned: bool) -> 
     areas = figures(lakes["area_ha"])
     chances = ["new_infestation_chance", *(f"new_infestation_chance_{name}" for name in species)]
     return {
-        "name": [clean_text(name) for name in lakes["name"]],
+        "name": [short_text(name) for name in lakes["name"]],
         "area": [float(f"{v:.3g}") if np.isfinite(v) else None for v in areas],
         "status": ["".join(map(str, column)) for column in status.T],
         "new": [_parts(lakes[column]) for column in chances],
@@ -275,7 +276,8 @@ def _landing_data(
     points = degrees(landings.geometry, turned=turned)
     avoided = figures(landings["avoided_per_100_hours"])
     reasons = [
-        [clean_text(part) for part in clean_text(text).split(";")] for text in landings["reasons"]
+        [short_text(part, letters=REASON_LETTERS) for part in clean_text(text).split(";")]
+        for text in landings["reasons"]
     ]
     return {
         **landing_text(landings),

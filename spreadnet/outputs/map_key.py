@@ -17,12 +17,15 @@ CHANCE = ("#fdf3d1", "#f3ce84", "#e0974a", "#b25a2c", "#6b2a20")
 ALL_THERE, NO_FIGURE = "#a9b1b4", "#ffffff"  # classes 5 and 6
 LANDING, LANDING_OFF, TRIP = "#14506b", "#5d686d", "#63488f"
 TRIP_WIDTHS = (1.0, 2.0, 3.5, 5.5)
+SMALLEST_SHOWN = 1e-6  # smaller numbers are said to be under it
 STATUSES = ("infested", "looked for, not found", "not surveyed")
 
 
 def number_text(value: float) -> str:
     """
     Number as people read it: two figures, thousands marked, no exponent.
+
+    A number and its interval, written so, keep their order: all are rounded to the same figures.
 
     Examples
     --------
@@ -33,6 +36,8 @@ def number_text(value: float) -> str:
         return "no figure"
     if value == 0.0:
         return "0"
+    if abs(value) < SMALLEST_SHOWN:
+        return f"under {SMALLEST_SHOWN:.6f}"
     places = min(max(1 - int(np.floor(np.log10(abs(value)))), 0), 6)
     return f"{value:,.{places}f}"
 

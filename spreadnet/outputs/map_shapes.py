@@ -101,6 +101,25 @@ def degrees(shapes: gpd.GeoSeries, *, turned: bool) -> gpd.GeoSeries:
     return gpd.GeoSeries(shapely.transform(world.to_numpy(), turn), index=shapes.index, crs=4326)
 
 
+def off_the_map(shapes: gpd.GeoSeries) -> list[str]:
+    """
+    Ids of shapes that the page's projection can't show.
+
+    Parameters
+    ----------
+    shapes : geopandas.GeoSeries
+        Shapes in a projected CRS, by id.
+
+    Returns
+    -------
+    ids : list of str
+        Those with a corner beyond 85 degrees, or with no place in degrees at all.
+    """
+    points, row = shapely.get_coordinates(shapes.to_crs(4326).to_numpy(), return_index=True)
+    bad = ~(np.isfinite(points).all(axis=1) & (np.abs(points[:, 1]) <= STEEPEST_LATITUDE))
+    return [str(name) for name in shapes.index[np.unique(row[bad])]]
+
+
 def crosses_180(shapes: gpd.GeoSeries) -> bool:
     """
     Whether a region lies across 180 degrees of longitude.

@@ -10,7 +10,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from spreadnet.outputs.escape import safe_text
+from spreadnet.outputs.escape import safe_text, short_text
 from spreadnet.outputs.map_data import figures, landing_radius, landing_text, place
 from spreadnet.outputs.map_key import (
     ALL_THERE,
@@ -29,6 +29,7 @@ from spreadnet.outputs.map_shapes import region_outline
 
 WIDTH = 1000.0  # units of the drawing; about 5 to the millimetre on a portrait sheet
 NUMBERED = 20
+PRINTED_LETTERS = 60  # of a name: longer ones would take the sheet from the map
 MANY = 400  # lakes or landings; from here on they are drawn finer, without hatching
 MILE_M = 1609.344  # international mile
 DETAIL = 0.6  # units: finer corners can't be seen on paper
@@ -286,8 +287,8 @@ def print_table(landings: pd.DataFrame, *, ranked: bool, unit: str) -> str:
     rows = [
         (
             _with_range(row["rank"] or "–", row["ranks"]),
-            safe_text(row["name"]),
-            safe_text(row["lake"]),
+            safe_text(short_text(row["name"], letters=PRINTED_LETTERS)),
+            safe_text(short_text(row["lake"], letters=PRINTED_LETTERS)),
             _with_range(row["avoided"], row["avoided_range"]),
             _with_range(row["boats"], row["boats_range"]),
             safe_text(row["when"]),

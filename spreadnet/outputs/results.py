@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING
 
 from spreadnet.decisions.assessment import CAUTIONS
 from spreadnet.decisions.summary import finding, unit
+from spreadnet.errors import OutputError
 from spreadnet.outputs.folder import whole_folder
 from spreadnet.outputs.map import Caption, map_html, region_map
+from spreadnet.outputs.map_shapes import off_the_map
 from spreadnet.outputs.record import run_number, run_record, version, write_record
 from spreadnet.outputs.tables import write_tables
 
@@ -20,18 +22,7 @@ if TYPE_CHECKING:
     import folium
 
     from spreadnet.decisions.assessment import Assessment
-
-FILES = (
-    "landings.csv",
-    "lakes.csv",
-    "trips.csv",
-    "gap_rates.csv",
-    "comparison.csv",
-    "network.graphml",
-    "region.gpkg",
-    "map.html",
-    "run.json",
-)
+    from spreadnet.evidence.region import Region
 
 
 def write_results(
@@ -55,7 +46,7 @@ def write_results(
     folder : path
         Where the results go.
     force : bool
-        Whether an earlier result there may be replaced.
+        Whether an earlier result there may be replaced; files changed since never are.
     made_on : date, optional
         Day printed on the map and in the record; today when left out.
     timings : mapping of stage to seconds, optional
@@ -73,8 +64,8 @@ def write_results(
     """
     folder, made_on = Path(folder), made_on or date.today()
     began = perf_counter()
-    with whole_folder(folder, force=force, ours=FILES) as staged:
-        files = write_tables(assessment, staged)
+    with whole_folder(folder, force=force) as staged:
+        files = write_tables(assessment, staged, made_on=made_on)
         page = staged / "map.html"
         page.write_text(map_html(assessment_map(assessment, made_on=made_on)), encoding="utf-8")
         files.append(page)
@@ -82,6 +73,31 @@ def write_results(
         record = run_record(assessment, timings=spent, made_on=made_on)
         files.append(write_record(record, staged / "run.json", files=files))
     return [folder / file.name for file in files]
+
+
+def refuse_unmappable(region: Region) -> None:
+    """
+    Stop before the work where no map could be drawn of what was read.
+
+    Parameters
+    ----------
+    region : Region
+        As `read_region` gives it.
+
+    Raises
+    ------
+    OutputError
+        If a lake or landing has no place on the map; the message names one.
+    """
+    for what, table in (("lake", region.lakes), ("landing", region.landings)):
+        beyond = off_the_map(table.geometry)
+        if len(beyond):
+            message = (
+                f"{what} `{beyond[0]}` has no place on the map, which ends at 85 degrees north and "
+                f"south{f' (and {len(beyond) - 1} more)' if len(beyond) > 1 else ''}; nothing was "
+                "written\n\nhint: check its coordinates and `crs` in region.toml"
+            )
+            raise OutputError(message)
 
 
 def assessment_map(assessment: Assessment, *, made_on: date | None = None) -> folium.Map:

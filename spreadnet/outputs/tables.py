@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
+from datetime import date
 from typing import TYPE_CHECKING
 
 import networkx as nx
@@ -9,7 +11,10 @@ import numpy as np
 import pandas as pd
 import pyogrio
 
+from spreadnet.outputs.escape import xml_text
+
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
     import geopandas as gpd
@@ -20,7 +25,9 @@ DIGITS = 6  # significant digits written: more would be noise
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
-def write_tables(assessment: Assessment, folder: Path) -> list[Path]:
+def write_tables(
+    assessment: Assessment, folder: Path, *, made_on: date | None = None
+) -> list[Path]:
     """
     Write the tables of an assessment.
 
@@ -30,6 +37,8 @@ def write_tables(assessment: Assessment, folder: Path) -> list[Path]:
         Result of `assess`.
     folder : Path
         An existing folder.
+    made_on : date, optional
+        Day that the GeoPackage gives as its last change; today when left out.
 
     Returns
     -------
@@ -46,8 +55,9 @@ def write_tables(assessment: Assessment, folder: Path) -> list[Path]:
         _write_csv(assessment.comparison, folder / "comparison.csv"),
     ]
     graph = folder / "network.graphml"
-    nx.write_graphml(assessment.network, graph, named_key_ids=True)
-    return [*files, graph, _write_geopackage(assessment, folder / "region.gpkg")]
+    nx.write_graphml(_readable(assessment.network), graph, named_key_ids=True)
+    with _dated(made_on or date.today()):
+        return [*files, graph, _write_geopackage(assessment, folder / "region.gpkg")]
 
 
 def in_rank_order(landings: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -76,9 +86,10 @@ def safe_text(value: object) -> object:
     >>> safe_text("=2+5"), safe_text("Ama Deep"), safe_text(-3.5)
     ("'=2+5", 'Ama Deep', -3.5)
     """
-    if isinstance(value, str) and value.startswith(FORMULA_STARTS):
-        return f"'{value}"
-    return value
+    if not isinstance(value, str):
+        return value
+    text = xml_text(value)
+    return f"'{text}" if text.startswith(FORMULA_STARTS) else text
 
 
 def rounded(table: pd.DataFrame, *, digits: int = DIGITS) -> pd.DataFrame:
@@ -116,6 +127,28 @@ def rounded(table: pd.DataFrame, *, digits: int = DIGITS) -> pd.DataFrame:
             ]
             copy[column] = kept
     return copy
+
+
+def _readable(network: nx.DiGraph) -> nx.DiGraph:
+    """Copy of the graph without characters that would make its file no XML."""
+    copy = nx.relabel_nodes(network, {node: xml_text(node) for node in network})
+    for _, facts in copy.nodes(data=True):
+        facts.update({k: xml_text(v) for k, v in facts.items() if isinstance(v, str)})
+    for *_, facts in copy.edges(data=True):
+        facts.update({k: xml_text(v) for k, v in facts.items() if isinstance(v, str)})
+    return copy
+
+
+@contextmanager
+def _dated(day: date) -> Iterator[None]:
+    """Have GDAL write this day in place of the time, so that equal runs give equal bytes."""
+    name = "OGR_CURRENT_DATE"
+    earlier = pyogrio.get_gdal_config_option(name)
+    pyogrio.set_gdal_config_options({name: f"{day.isoformat()}T00:00:00.000Z"})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({name: earlier})
 
 
 def _located(table: gpd.GeoDataFrame) -> pd.DataFrame:
@@ -164,6 +197,8 @@ def _plain(layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """Layer with column types that every GIS knows: nullable ones made plain."""
     plain = layer.copy()
     for column in plain.columns.drop("geometry"):
+        if plain[column].dtype.kind == "O":
+            plain[column] = plain[column].map(lambda v: xml_text(v) if isinstance(v, str) else v)
         if str(plain[column].dtype) == "boolean":
             plain[column] = plain[column].astype("object").where(plain[column].notna(), None)
             plain[column] = plain[column].map({True: "yes", False: "no"})

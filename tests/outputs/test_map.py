@@ -11,13 +11,15 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from hypothesis import given
+from hypothesis import strategies as st
 from xstatic.pkg import leaflet
 
 from spreadnet.outputs import map_key
-from spreadnet.outputs.escape import clean_text, safe_json, safe_text
+from spreadnet.outputs.escape import clean_text, safe_json, safe_text, short_text
 from spreadnet.outputs.map import Caption, map_html, region_map
-from spreadnet.outputs.map_data import about_equal, lake_status, landing_radius
-from spreadnet.outputs.map_shapes import LETTERS, pack, simplified
+from spreadnet.outputs.map_data import about_equal, lake_status, landing_radius, landing_text
+from spreadnet.outputs.map_shapes import LETTERS, off_the_map, pack, simplified
 from spreadnet.outputs.offline import leaflet_script
 
 # Seven ways in which text from a table has run as script, or killed a folium 0.20.0 map.
@@ -160,6 +162,61 @@ def test_safe_text_leaves_only_plain_letters(text):
     assert "<" not in safe_json([text]) and json.loads(safe_json([text])) == [text]
 
 
+def test_joiners_stay_and_marks_that_turn_the_direction_go():
+    """UAX 9 lists the marks; The Unicode Standard, chapters 9, 12 and 23, has the joiners."""
+    sailor = "\U0001f469\u200d\u2708\ufe0f"  # woman, joiner, aeroplane: one picture, a pilot
+    persian, bengali = "\u0645\u06cc\u200c\u0631\u0648\u062f", "\u0995\u09cd\u200d\u09b7"
+    for text in (sailor, persian, bengali):
+        assert clean_text(text) == text
+    turns = [*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0x061C]
+    assert clean_text("Am" + "".join(map(chr, turns)) + "ber") == "Amber"
+    assert clean_text("\u200c\u200d \u200d") == ""
+    assert clean_text("Am\x00ber\x1b[31m\x85Water\ud800") == "Am ber [31m Water"
+
+
+def test_long_text_is_cut_between_letters():
+    assert short_text("x" * 120) == "x" * 120
+    assert short_text("x" * 6000) == "x" * 119 + "\u2026"
+    assert short_text("ab" + "e\u0301" * 60, letters=6) == "abe\u0301\u2026"
+
+
+def test_names_that_never_end_are_cut_on_the_page(tables, caption):
+    lakes, landings, trips = (table.copy() for table in tables)
+    lakes["name"], landings["name"] = "a" * 6000, "b" * 6000
+    landings["lake_name"], landings["reasons"] = "c" * 6000, "d" * 6000 + "; short"
+    fields = {name: getattr(caption, name) for name in Caption.__dataclass_fields__}
+    fields |= {"title": "e" * 6000, "region": "f" * 6000, "species": {"shell": "g" * 6000}}
+    page = build((lakes, landings, trips), Caption(**fields))
+    assert max(len(run[0]) for run in re.finditer(r"([a-g])\1*\1", page)) <= 500
+    assert data_of(page)["landings"]["why"][0] == ["d" * 499 + "\u2026", "short"]
+
+
+@given(st.lists(st.floats(0, 1e12), min_size=3, max_size=3).map(sorted))
+def test_no_interval_leaves_out_its_own_number(three):
+    """Rounding to the same figures keeps the order, so what is printed can't contradict itself."""
+    low, value, high = three
+    table = pd.DataFrame(
+        {
+            **{key: ["x"] for key in ("name", "lake_name", "best_when")},
+            **{key: [1] for key in ("rank", "rank_low", "rank_high")},
+            **{key: [0.5] for key in ("chance_first_10", "leaving_share")},
+            **{"avoided_per_100_hours": [value], "launches": [value]},
+            **{"avoided_low": [low], "launches_low": [low]},
+            **{"avoided_high": [high], "launches_high": [high]},
+        }
+    )
+    text = landing_text(table)
+    for what in ("avoided", "boats"):
+        shown = [*text[f"{what}_range"][0].split(" to "), *text[what]]
+        below, above, own = (float(s.removeprefix("under ").replace(",", "")) for s in shown)
+        assert below <= own <= above
+
+
+def test_tiny_numbers_are_not_shown_as_zeros():
+    assert map_key.number_text(3e-9) == "under 0.000001"
+    assert map_key.number_text(0.0000012) == "0.000001"
+
+
 def test_safe_json_refuses_what_json_has_not():
     with pytest.raises(ValueError, match="not JSON compliant"):
         safe_json([float("inf")])
@@ -261,6 +318,14 @@ def test_wrong_crs_is_refused(tables, caption):
         region_map(far, landings, trips, caption=caption)
 
 
+def test_shapes_off_the_map_are_named(tables):
+    lakes = tables[0]
+    assert off_the_map(lakes.geometry) == []
+    far = lakes.geometry.copy()
+    far.iloc[2] = shapely.Point(5e5, 1e7 + 9.8e6)  # north of the equator, UTM: 88 degrees
+    assert off_the_map(far) == [lakes.index[2]]
+
+
 def test_tables_in_another_crs_are_brought_to_that_of_the_lakes(tables, caption):
     lakes, landings, trips = tables
     page = build((lakes, landings.to_crs(4326), trips.to_crs(4326)), caption)
@@ -340,12 +405,12 @@ def test_key_names_every_symbol_with_its_unit(tables, caption):
     page = build(tables, caption)
     key = page.split('class="key-body">')[1].split("</details>")[0]
     for words in (
-        "Chance of a new infestation, 5 seasons",
+        "Chance of a new infestation if free now, 5 seasons",
         "Infested by one species or more",
         "Looked for, not found",
         "Some species not surveyed",
         "Every species already there",
-        "Size: new infestations avoided per 100 hours",
+        f"Size: {caption.unit}",
         "Number: rank, 1 = first",
         "Not visited yet",
         "Boats from lake to lake in a season",

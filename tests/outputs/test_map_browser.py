@@ -275,6 +275,37 @@ def test_hostile_names_do_not_run(browser, tmp_path, sample_region_tables):
     assert errors(browser) == [] and requests(browser) == []
 
 
+@pytest.mark.parametrize("width", [390, 1280])
+def test_names_that_never_end_keep_to_their_place(browser, tmp_path, sample_region_tables, width):
+    lakes, landings, trips = sample_region_tables()
+    lakes["name"] = landings["name"] = landings["lake_name"] = "W" * 6000
+    landings["reasons"] = landings["best_when"] = "W" * 6000
+    words = caption(title="W" * 6000, region="W" * 6000, notes=("W" * 6000,))
+    path = tmp_path / "map.html"
+    path.write_text(map_html(region_map(lakes, landings, trips, caption=words)), encoding="utf-8")
+    show(browser, path.as_uri(), width, 844)
+    wide = "return document.documentElement.scrollWidth"
+    for view in ("landings", "lakes", "trips"):
+        browser.execute_script(f"document.querySelector('[data-view={view}]').click()")
+        browser.execute_script("document.querySelector('td button').click()")
+        wait(browser, "return document.querySelector('.card') !== null")
+        assert browser.execute_script(wide) <= width
+        inside = browser.execute_script(
+            "const c = document.querySelector('.card');"
+            "const s = document.querySelector('.scroll');"
+            "return [c.scrollWidth - c.clientWidth, s.scrollWidth - s.clientWidth]"
+        )
+        assert max(inside) <= 0
+    map_height = browser.execute_script(
+        "return document.querySelector('.frame').getBoundingClientRect().height"
+    )
+    assert map_height > 250
+    size = {"paperWidth": 8.27, "paperHeight": 11.69, "printBackground": True}
+    sheet = base64.b64decode(browser.execute_cdp_cmd("Page.printToPDF", size)["data"])
+    assert len(re.findall(rb"/Type\s*/Page\b", sheet)) == 1
+    assert errors(browser) == []
+
+
 def test_no_layer_at_all_still_opens(browser, tmp_path, sample_region_tables):
     lakes, landings, trips = sample_region_tables()
     lakes = lakes.set_geometry(lakes.representative_point())

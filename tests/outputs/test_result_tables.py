@@ -1,11 +1,18 @@
 """Result tables: ids and order, safe text, layers for a GIS, the graph, the record."""
 
+import hashlib
 import json
+import sqlite3
+import time
+from dataclasses import replace
+from datetime import date
+from xml.etree import ElementTree
 
 import geopandas as gpd
 import networkx as nx
 import numpy as np
 import pandas as pd
+import pyogrio
 import pytest
 
 from spreadnet.outputs.record import plain, run_number, run_record, write_record
@@ -63,6 +70,52 @@ def test_graph_has_every_lake_and_its_streams(written, demo_result):
     assert streams == set(zip(table["upstream_lake_id"], table["downstream_lake_id"], strict=True))
 
 
+def test_same_result_gives_the_same_bytes_on_the_same_day(demo_result, tmp_path):
+    """A GeoPackage holds the time of its last change (OGC 12-128r18, gpkg_contents)."""
+    made_on = date(2026, 11, 25)
+    sums = []
+    for name in ("one", "two"):
+        (tmp_path / name).mkdir()
+        files = write_tables(demo_result, tmp_path / name, made_on=made_on)
+        sums.append({f.name: hashlib.sha256(f.read_bytes()).hexdigest() for f in files})
+        time.sleep(1.1)  # the clock of the file goes by seconds
+    assert sums[0] == sums[1]
+    with sqlite3.connect(tmp_path / "one" / "region.gpkg") as base:
+        days = base.execute("SELECT DISTINCT last_change FROM gpkg_contents").fetchall()
+    base.close()
+    assert days == [("2026-11-25T00:00:00.000Z",)]
+
+
+def test_the_day_of_other_geopackages_is_left_alone(demo_result, tmp_path):
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "2001-02-03T00:00:00.000Z"})
+    try:
+        write_tables(demo_result, tmp_path, made_on=date(2026, 11, 25))
+        assert pyogrio.get_gdal_config_option("OGR_CURRENT_DATE") == "2001-02-03T00:00:00.000Z"
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+    (tmp_path / "again").mkdir()
+    write_tables(demo_result, tmp_path / "again")
+    assert pyogrio.get_gdal_config_option("OGR_CURRENT_DATE") is None
+
+
+def test_graph_is_xml_whatever_the_names_hold(demo_result, tmp_path):
+    """XML 1.0, production 2 (Char): no control characters, halves of pairs, U+FFFE or U+FFFF."""
+    hostile = "".join(map(chr, range(32))) + "\x7f\ufffe\uffff\ud800<&]]>\u202e\U0001f6a4"
+    network = nx.relabel_nodes(demo_result.network, {"L01": "L\x0001"})
+    for _, facts in network.nodes(data=True):
+        facts["name"] = hostile
+    lakes = demo_result.lakes.assign(name=hostile)
+    landings = demo_result.landings.assign(name=hostile)
+    write_tables(replace(demo_result, network=network, lakes=lakes, landings=landings), tmp_path)
+    ElementTree.parse(tmp_path / "network.graphml")
+    graph = nx.read_graphml(tmp_path / "network.graphml")
+    assert set(graph.nodes) == set(demo_result.region.lakes.index)
+    shown = {facts["name"] for _, facts in graph.nodes(data=True)}
+    assert {name.strip() for name in shown} == {"\x7f<&]]>\u202e\U0001f6a4"}
+    assert set(read(tmp_path, "lakes.csv")["lake_id"]) == set(demo_result.region.lakes.index)
+    assert "\0" not in gpd.read_file(tmp_path / "region.gpkg", layer="lakes")["name"].iloc[0]
+
+
 @pytest.mark.parametrize("text", ["=2+5", "+1", "-lake", "@sum", "\tx"])
 def test_text_that_a_spreadsheet_would_run_is_defused(text):
     assert safe_text(text) == f"'{text}"
@@ -75,8 +128,6 @@ def test_rounding_keeps_missing_values_and_size():
 
 
 def test_record_is_json_without_missing_numbers(demo_result, tmp_path):
-    from datetime import date
-
     record = run_record(demo_result, timings={"x": 1.0}, made_on=date(2026, 11, 25))
     (tmp_path / "a.csv").write_text("a")
     path = write_record(record, tmp_path / "run.json", files=[tmp_path / "a.csv"])
