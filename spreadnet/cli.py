@@ -24,6 +24,7 @@ OK, USER_INPUT, WRONG_USAGE = 0, 1, 2
 DRAWS, SEED = 200, 1
 MOST_DRAWS, MOST_SEED, MOST_SEASONS = 1_000_000, 2**63 - 1, 50
 SHOWN = 10  # landings printed after a run
+SHOWN_ALIKE = 20  # problems alike in one column that are listed; the rest are counted
 STOPS = ("SIGTERM", "SIGHUP", "SIGBREAK")  # those that the system at hand has end a run cleanly
 # What a terminal takes for a command, and marks that turn the reading direction.
 UNSEEN = {*range(32), *range(127, 160), *range(0x202A, 0x202F), *range(0x2066, 0x206A)} - {10}
@@ -190,6 +191,11 @@ def _parser() -> argparse.ArgumentParser:
 
     check = _command(commands, "check", _check, "find every problem in a region folder")
     check.add_argument("region", metavar="REGION", type=_named, help="region folder")
+    check.add_argument(
+        "--all",
+        action="store_true",
+        help=f"list all problems, not only the first {SHOWN_ALIKE} alike in a column",
+    )
 
     run = _command(commands, "run", _run, "rank the landings of a region folder")
     run.add_argument("region", metavar="REGION", type=_named, help="region folder")
@@ -296,13 +302,27 @@ def _check(given: argparse.Namespace) -> int:
         _tell(_counts(region))
         for note in region.notes:
             _tell(f"note: {note.text}")
-    for problem in problems:
-        _tell(f"problem: {problem}")
+    for line in _listed(problems, most=len(problems) if given.all else SHOWN_ALIKE):
+        _tell(line)
     if problems:
         _say(f"error: {_problems(problems)} in `{given.region}`; nothing was changed")
         return USER_INPUT
     _tell("OK: no problems, ready to run")
     return OK
+
+
+def _listed(problems: Sequence[Problem], *, most: int) -> Iterator[str]:
+    """Problems in order, and of those alike in one column only the first, with how many more."""
+    alike: dict[tuple, int] = {}
+    for problem in problems:
+        kind = (problem.code, problem.file, problem.column)
+        alike[kind] = alike.get(kind, 0) + 1
+        if alike[kind] <= most:
+            yield f"problem: {problem}"
+    for (code, file, column), count in alike.items():
+        if count > most:
+            place = file if column is None else f"{file}, column {column}"
+            yield f"... and {count - most:,} more like it in {place} ({code}); `--all` lists them"
 
 
 def _run(given: argparse.Namespace) -> int:

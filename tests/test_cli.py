@@ -378,3 +378,23 @@ def test_a_region_at_the_pole_is_refused_before_the_draws(
     assert "has no place on the map, which ends at 85 degrees" in told
     assert "ranking" not in told
     assert list(tmp_path.iterdir()) == []
+
+
+def test_problems_alike_are_counted_after_the_first_twenty(tmp_path, capsys):
+    region = tmp_path / "region"
+    shutil.copytree(DEMO, region)
+    lines = (region / "status.csv").read_text("utf-8").splitlines()
+    head = lines[0].split(",")
+    at = head.index("status")
+    broken = [lines[0]]
+    for line in lines[1:41]:
+        cells = line.split(",")
+        cells[at] = "perhaps"
+        broken.append(",".join(cells))
+    (region / "status.csv").write_text("\n".join(broken) + "\n", "utf-8")
+    assert main(["check", str(region)]) == 1
+    told = capsys.readouterr().out
+    assert told.count("problem: status.csv") == 20
+    assert "... and 20 more like it in status.csv, column status" in told
+    assert main(["check", str(region), "--all"]) == 1
+    assert capsys.readouterr().out.count("problem: status.csv") == 40

@@ -15,10 +15,11 @@ from spreadnet.errors import Problem
 from spreadnet.evidence.dates import read_dates
 from spreadnet.evidence.privacy import shown
 from spreadnet.evidence.region import Note
-from spreadnet.evidence.tables import PURPOSE, Column
+from spreadnet.evidence.tables import PURPOSE, WATERS, Column, plain_number
 
 YES = ("yes", "y", "true", "t", "1")
 NO = ("no", "n", "false", "f", "0")
+FULL_TURN = 360.0  # degrees; some software counts longitude from 0 to 360
 NOT_CHECKED = ("not checked", "unchecked", "not seen", "unknown", "na", "n/a", "?", "-")
 _PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}))?\s*([AaPp])?\.?[Mm]?\.?")
@@ -152,20 +153,19 @@ def number(column: Column, text: str, manner: Manner) -> float | Fault:
     if value is None:
         mend = _number_mend(column, text, manner)
         return Fault("not-a-number", f"{shown(text)} is not a number", mend)
+    if not np.isfinite(value):
+        return Fault("out-of-range", f"{shown(text)} is too large a number", _range_mend(column))
     return _in_range(column, text, value)
 
 
 def _to_float(text: str, decimal: str, *, grouped: bool) -> float | None:
-    """The number a text stands for, or None; never NaN or infinity."""
+    """The number a text stands for, or None; infinite when it is too large to be held."""
     plain = text.replace("\u2212", "-")  # the typographic minus sign
     if grouped:
         plain = _ungroup(plain, decimal)
     if decimal == ",":
         plain = plain.replace(",", ".") if "." not in plain else "not a number"
-    if not _PLAIN.fullmatch(plain):
-        return None
-    value = float(plain)
-    return value if np.isfinite(value) else None
+    return float(plain) if _PLAIN.fullmatch(plain) else None
 
 
 def _ungroup(text: str, decimal: str) -> str:
@@ -188,19 +188,32 @@ def _number_mend(column: Column, text: str, manner: Manner) -> str:
     if re.search(r"\d\s*[A-Za-z%²]", text):
         return "Write the number alone, without its unit."
     unit = f" of {column.unit}" if column.unit and column.unit != "no unit" else ""
-    return f"Write a number{unit}, or leave the cell empty if it is not known."
+    return f"Write a number{unit}{_or_empty(column)}."
+
+
+def _or_empty(column: Column) -> str:
+    """That a cell may be left empty, where it may."""
+    return "" if column.required else ", or leave the cell empty if it is not known"
 
 
 def _in_range(column: Column, text: str, value: float) -> float | Fault:
     """The value, or the fault that it lies outside the allowed range."""
     low, high = column.low, column.high
-    unit = f" {column.unit}" if column.unit and column.unit != "no unit" else ""
-    mend = f"Allowed: {column.range_words}{unit}. Correct it, or leave it empty if it is not known."
+    mend = _range_mend(column)
+    if column.unit == "degrees east" and FULL_TURN / 2 < value <= FULL_TURN:
+        mend = f"East of 180 is west: take 360 from it, {value - FULL_TURN:.10g}. {mend}"
     if low is not None and value < low:
-        return Fault("out-of-range", f"{shown(text)} is less than {low:g}", mend)
+        return Fault("out-of-range", f"{shown(text)} is less than {plain_number(low)}", mend)
     if high is not None and value > high:
-        return Fault("out-of-range", f"{shown(text)} is more than {high:g}", mend)
+        return Fault("out-of-range", f"{shown(text)} is more than {plain_number(high)}", mend)
     return value
+
+
+def _range_mend(column: Column) -> str:
+    """How to mend a number outside its range."""
+    unit = f" {column.unit}" if column.unit and column.unit != "no unit" else ""
+    allowed = f"Allowed: {column.range_words}{unit}. " if column.range_words else ""
+    return f"{allowed}Correct it{_or_empty(column)}."
 
 
 def _integer(column: Column, text: str, manner: Manner) -> int | Fault:
@@ -258,7 +271,7 @@ def _words(column: Column, cells: pd.Series, *, file: str) -> Typed:
     """Text, in the spelling of the allowed words where there are such."""
     values = cells.mask(cells == "")
     notes: tuple[Note, ...] = ()
-    if column.key:
+    if column.key or column.name in WATERS:
         trailing = values.str.fullmatch(r"\d+\.0").fillna(value=False).astype(bool)
         if trailing.any():
             values = values.mask(trailing, values.str.removesuffix(".0"))

@@ -9,13 +9,24 @@ import pandas as pd
 
 from spreadnet.errors import SHOWN, Problem
 from spreadnet.evidence.cells import Manner, convert, nearest, why
-from spreadnet.evidence.privacy import personal_heading, personal_headings, personal_values, shown
+from spreadnet.evidence.ids import letter_problems, plain_id, twin_problems
+from spreadnet.evidence.privacy import (
+    brief,
+    personal_heading,
+    personal_headings,
+    personal_values,
+    shown,
+)
 from spreadnet.evidence.projection import MOST_SHARE_ODD, swapped
 from spreadnet.evidence.region import Note
-from spreadnet.evidence.tables import Column, columns
+from spreadnet.evidence.tables import WATERS, Column, columns
 from spreadnet.evidence.text import TextTable
 
 WATER_WORDS = ("outside", "none")
+NAME_LENGTH = 60  # letters of a heading or an id that are compared with those known
+NEAR_HEADING = 0.8  # likeness above which a heading that looks personal is taken as misspelt
+# Never suggested for a heading that looks personal: what stands under it may be names of people.
+_ABOUT_PEOPLE = ("educators",)
 NEAR_ID = 0.75  # likeness above which an id is suggested; ids of one series are all alike
 
 
@@ -62,6 +73,7 @@ def check_table(text: TextTable, *, manner: Manner) -> Checked:
         typed[name] = made.values.mask(cells.index.isin([p.row for p in private]))
         off = swap and name in ("longitude", "latitude")
         problems += [*private, *(() if off else made.problems)]
+        problems += letter_problems(column, cells, file=text.file)
         notes += made.notes
         if column.required and name in text.cells:
             problems += _missing_values(column, cells, file=text.file)
@@ -76,10 +88,11 @@ def heading_problems(text: TextTable) -> list[Problem]:
     known = columns(text.table)
     given = list(text.cells.columns)
     unknown = [name for name in given if name not in known]
-    problems = personal_headings(unknown, table=text.table, file=text.file)
-    for name in unknown:
-        if personal_heading(name, text.table) is None:
-            problems.append(_unknown_column(name, text, known))
+    places = [name for name in known if name not in _ABOUT_PEOPLE]
+    misspelt = [n for n in unknown if nearest(n[:NAME_LENGTH], places, cutoff=NEAR_HEADING)]
+    personal = [n for n in unknown if n not in misspelt and personal_heading(n, text.table)]
+    problems = personal_headings(personal, table=text.table, file=text.file)
+    problems += [_unknown_column(name, text, known) for name in unknown if name not in personal]
     if text.geometry is None and "geometry" in given:
         problems.append(_unknown_column("geometry", text, known))
     needed = [name for name, column in known.items() if column.required]
@@ -106,15 +119,15 @@ def heading_problems(text: TextTable) -> list[Problem]:
 
 def _near_heading(name: str, unknown: list[str]) -> str:
     """Which unknown heading may be the missing one."""
-    near = nearest(name, unknown)
+    near = nearest(name, [n for n in unknown if len(n) <= NAME_LENGTH])
     return f" Is '{near}' meant for it?" if near else ""
 
 
 def _unknown_column(name: str, text: TextTable, known: Mapping[str, Column]) -> Problem:
     """The problem that a heading means nothing."""
-    near = nearest(name, list(known))
+    near = nearest(name[:NAME_LENGTH], list(known))
     hint = f"Did you mean '{near}'? " if near else ""
-    what, mend = f"unknown column '{name}'", f"{hint}Rename or delete it."
+    what, mend = f"unknown column '{brief(name)}'", f"{hint}Rename or delete it."
     if name == "geometry":
         what = "a geometry can't be written in a CSV or workbook"
         mend = "Give longitude and latitude, or a GeoJSON or GeoPackage file."
@@ -125,7 +138,7 @@ def _unknown_column(name: str, text: TextTable, known: Mapping[str, Column]) -> 
         "A column that is not known is not used, whatever was meant by it.",
         f"{mend} Columns of {text.table}: {', '.join(known)}.",
         row=1,
-        column=name,
+        column=brief(name),
     )
 
 
@@ -174,6 +187,7 @@ def duplicate_ids(frame: pd.DataFrame, *, text: TextTable) -> list[Problem]:
         mend += " If the rows are parts of one lake, merge (dissolve) them by lake_id in a GIS."
     why_not = f"Other tables name the {text.table} by id, so an id must mean one of them."
     problems = repeats(frame, [name], "duplicate-id", text.file, why_not, mend)
+    problems += twin_problems(columns(text.table)[name], frame[name], file=text.file)
     if text.table == "lakes":
         reserved = frame[name].str.lower().isin(WATER_WORDS)
         problems += [
@@ -245,7 +259,7 @@ def reference_problems(
         where = "`spreadnet species`" if target == "species" else files.get(target, target)
         problems += _unknown(column, values[bad], target, known[target], where, checked.file)
     if checked.table == "contacts" and "lakes" in known:
-        for name in ("last_water", "next_water"):
+        for name in WATERS:
             column, values = columns("contacts")[name], checked.frame[name]
             allowed = [*known["lakes"], *WATER_WORDS]
             bad = values.notna() & ~values.isin(allowed)
@@ -269,7 +283,7 @@ def _unknown(
     last = f"add it to {where}."
     if target == "species":
         last = "see `spreadnet species`."
-    elif column.name in ("last_water", "next_water"):
+    elif column.name in WATERS:
         last = "write outside for a water that is not in the region, none for no trip."
     return [
         Problem(
@@ -289,13 +303,16 @@ def _id_hints(values: Sequence[str], known: Collection[str]) -> dict[str, str]:
     """For each unknown id the one probably meant: zeros in front, two letters turned, likeness."""
     bare = {k.lstrip("0"): k for k in known if k.isdigit()}
     turned = {"".join(sorted(k)): k for k in known}
+    seen = {plain_id(k): k for k in known}
     hints = {}
     for i, value in enumerate(values):
         padded = bare.get(value.lstrip("0")) if value.isdigit() else None
-        near = turned.get("".join(sorted(value)))
+        near = seen.get(plain_id(value)) or turned.get("".join(sorted(value)))
         if near is None and padded is None and i < SHOWN:  # slow, so for those that are shown
-            near = nearest(value, list(known), cutoff=NEAR_ID)
-        hints[value] = f"Did you mean '{near}'? " if near else ""
+            near = nearest(value[:NAME_LENGTH], list(known), cutoff=NEAR_ID)
+        hints[value] = f"Did you mean '{brief(near)}'? " if near else ""
         if padded:
-            hints[value] = f"'{padded}' is: zeros in front were lost or added; keep ids as text. "
+            hints[value] = (
+                f"'{brief(padded)}' is: zeros in front were lost or added; keep ids as text. "
+            )
     return hints

@@ -107,7 +107,7 @@ def _styles(column: Column, bad: pd.Series, *, file: str, date_format: str) -> l
     manner = bad.map(_manner)
     problems = []
     for style, rows in bad.groupby(manner, sort=False):
-        code, mend = _explain(str(style), rows, date_format)
+        code, mend = _explain(str(style), rows, date_format, column)
         more = f" (and {len(rows) - 1} more such cells)" if len(rows) > 1 else ""
         problems.append(
             Problem(
@@ -136,7 +136,7 @@ def _manner(text: str) -> str:
     return "year" if re.fullmatch(r"\d{4}", text) else "other"
 
 
-def _explain(style: str, rows: pd.Series, date_format: str) -> tuple[str, str]:
+def _explain(style: str, rows: pd.Series, date_format: str, column: Column) -> tuple[str, str]:
     """Code and mend of one manner of writing."""
     if style == "serial":
         day = date(1899, 12, 30) + timedelta(days=int(float(rows.iloc[0])))
@@ -151,9 +151,12 @@ def _explain(style: str, rows: pd.Series, date_format: str) -> tuple[str, str]:
             "One format for all tables: write YYYY-MM-DD, or set date_format in region.toml,"
             ' e.g. "DD MMM YYYY".'
         )
+    years = f"between {FIRST_YEAR} and {LAST_YEAR}"
+    if column.kind == "date or year":
+        return "not-a-date", f"Write the day as YYYY-MM-DD, or the year alone, {years}."
     if style == "year":
         return "date-style", "A whole day is needed here: write YYYY-MM-DD."
-    mend = f"Write the day as YYYY-MM-DD, between {FIRST_YEAR} and {LAST_YEAR}; one cell, one day."
+    mend = f"Write the day as YYYY-MM-DD, {years}; one cell, one day."
     return "not-a-date", mend
 
 

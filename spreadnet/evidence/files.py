@@ -8,6 +8,7 @@ from pathlib import Path
 
 from spreadnet.errors import Problem
 from spreadnet.evidence.cells import nearest
+from spreadnet.evidence.privacy import brief
 from spreadnet.evidence.region import REQUIRED_TABLES, TABLES, Note
 from spreadnet.evidence.settings import FILE
 from spreadnet.evidence.shapes import SHAPEFILE_PARTS, SUFFIXES
@@ -16,6 +17,7 @@ TEXT_SUFFIXES = (".csv", ".tsv", ".txt")
 BOOK_SUFFIXES = (".xlsx", ".xlsm")
 OLD_SUFFIXES = (".xls", ".ods", ".numbers", ".xlsb")
 SPATIAL = ("lakes", "landings")
+SHOWN_FILES = 10
 _ASIDE = ("readme", "license")
 _COMPANIONS = (
     *SHAPEFILE_PARTS[1:],
@@ -78,7 +80,8 @@ def find_files(folder: Path) -> Files:
         problems.append(_missing("visits", others, why))
     notes: tuple[Note, ...] = ()
     if others:
-        names = ", ".join(p.name for p in others)
+        names = ", ".join(brief(p.name) for p in others[:SHOWN_FILES])
+        names += f" and {len(others) - SHOWN_FILES} more" if len(others) > SHOWN_FILES else ""
         notes = (Note("not-read", f"not a table, so not read: {names}"),)
     return Files({t: p[0] for t, p in found.items() if p}, tuple(problems), notes)
 

@@ -14,8 +14,16 @@ import shapely
 from spreadnet.errors import Problem
 from spreadnet.evidence.check import Checked
 from spreadnet.evidence.outlines import area_note, check_outlines, polygon_area_ha
+from spreadnet.evidence.overlaps import overlapping, same_places
 from spreadnet.evidence.places import match_landings, misplaced
-from spreadnet.evidence.projection import choose_crs, coordinate_problems, middle
+from spreadnet.evidence.privacy import brief
+from spreadnet.evidence.projection import (
+    FARTHEST_LATITUDE,
+    choose_crs,
+    coordinate_problems,
+    middle,
+    polar,
+)
 from spreadnet.evidence.region import Note, Settings
 from spreadnet.evidence.shapes import from_degrees
 from spreadnet.evidence.text import TextTable
@@ -71,7 +79,12 @@ def place_lakes(
     kept = outlines.notna().to_numpy()
     if not kept.any():
         return Placed(None, None, tuple(_columns(problems, text)), tuple(notes))
+    problems += same_places(outlines[kept], ids, file=text.file)
     lon, lat = _corners(outlines[kept], crs)
+    beyond = outlines.index[kept][(np.abs(lat) > FARTHEST_LATITUDE).reshape(-1, 2).any(axis=1)]
+    if len(beyond):
+        problems.append(polar(text.file, beyond))
+        return Placed(None, None, tuple(_columns(problems, text)), tuple(notes))
     odd = _odd_lakes(lon, lat)
     problems += [
         _odd_lake(text.file, int(r), ids.loc[r], d)
@@ -82,6 +95,8 @@ def place_lakes(
     problems += faults
     metres = outlines.set_crs(crs, allow_override=True).to_crs(chosen)
     measured = polygon_area_ha(metres)
+    faults, more = overlapping(metres[kept], ids, file=text.file)
+    problems, notes = problems + faults, notes + more
     stated = checked.frame["area_ha"]
     notes += area_note(stated.set_axis(ids), measured.set_axis(ids), file=text.file)
     area = stated.fillna(measured)
@@ -142,7 +157,7 @@ def _odd_lake(file: str, row: int, lake: str, away: float) -> Problem:
     return Problem(
         "far-from-others",
         file,
-        f"lake '{lake}' lies {away / 1000:,.0f} km from the middle of the lakes",
+        f"lake '{brief(lake)}' lies {away / 1000:,.0f} km from the middle of the lakes",
         "No boat trip goes so far; a digit or a minus sign is probably wrong.",
         "Correct its coordinates.",
         row=row,
@@ -155,7 +170,7 @@ def _no_area(file: str, row: int, lake: str) -> Problem:
     return Problem(
         "missing-value",
         file,
-        f"lake '{lake}' is a point and has no area_ha",
+        f"lake '{brief(lake)}' is a point and has no area_ha",
         "The area tells how strongly a lake draws boats; a point can't be measured.",
         "Fill in area_ha, or give its outline.",
         row=row,
@@ -264,7 +279,7 @@ def _points(
         Problem(
             "geometry-kind",
             file,
-            f"landing '{names.loc[r]}' is drawn as a {shape.geom_type}",
+            f"landing '{brief(names.loc[r])}' is drawn as a {shape.geom_type}",
             "A landing is one point.",
             "Give the point where boats reach the water.",
             row=int(r),

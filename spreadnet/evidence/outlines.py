@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 
 from spreadnet.errors import Problem
+from spreadnet.evidence.privacy import brief
 from spreadnet.evidence.region import Note
 
 MOST_CHANGE = 0.01  # share of its area by which a repair may change a lake; house rule, no source
@@ -75,7 +76,7 @@ def _missing(shapes: np.ndarray, index: pd.Index, ids: pd.Series, *, file: str) 
             "missing-value",
             file,
             int(row),
-            f"lake '{ids.loc[row]}' has no place",
+            f"lake '{brief(ids.loc[row])}' has no place",
             "Distances to it can't be measured.",
             "Give its outline or one point; in a CSV fill in longitude and latitude.",
         )
@@ -134,7 +135,7 @@ def _unrepaired(file: str, row: int, lake: str, reason: str, change: float) -> P
         "outline-invalid",
         file,
         row,
-        f"the outline of lake '{lake}' is invalid ({reason})",
+        f"the outline of lake '{brief(lake)}' is invalid ({reason})",
         f"Repairing it would change its area {size}, so its true shape can't be known.",
         "Redraw it in a GIS, or use a point with area_ha.",
     )
@@ -152,7 +153,7 @@ def _wrong_kind(shapes: np.ndarray, index: pd.Index, ids: pd.Series, *, file: st
                 "geometry-kind",
                 file,
                 int(index[int(i)]),
-                f"lake '{ids.iloc[i]}' is drawn as a {shapes[i].geom_type} without an area",
+                f"lake '{brief(ids.iloc[i])}' is drawn as a {shapes[i].geom_type} without an area",
                 "A lake is an area or one point.",
                 "Draw its outline as a polygon, or give one point and area_ha.",
             )
@@ -169,7 +170,7 @@ def _too_wide(shapes: np.ndarray, index: pd.Index, ids: pd.Series, *, file: str)
             "antimeridian",
             file,
             int(index[int(i)]),
-            f"lake '{ids.iloc[i]}' is {bounds[i, 2] - bounds[i, 0]:.0f} degrees wide",
+            f"lake '{brief(ids.iloc[i])}' is {bounds[i, 2] - bounds[i, 0]:.0f} degrees wide",
             "It crosses longitude 180 and was drawn the long way round the world.",
             "Cut it at longitude 180 into two parts of one multipolygon.",
         )
@@ -213,5 +214,5 @@ def area_note(stated: pd.Series, measured: pd.Series, *, file: str) -> list[Note
     unit = next((u for u, r in UNITS if 1 / 1.25 < middle / r < 1.25), None)
     likely = f"; the values look like {unit}" if unit else "; the stated areas are used"
     text = f"{file}: area_ha of {int(odd.sum())} lakes differs from the outline by more than a"
-    text += f" factor of {SAME_AREA} (first: '{stated.index[odd][0]}'){likely}"
+    text += f" factor of {SAME_AREA} (first: '{brief(stated.index[odd][0])}'){likely}"
     return [Note("area-unit" if unit else "area-differs", text)]

@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 
 from spreadnet.errors import Problem
+from spreadnet.evidence.privacy import brief
 from spreadnet.evidence.projection import swapped
 from spreadnet.evidence.region import Note
 
@@ -190,12 +191,13 @@ def _far(
         Problem(
             "far-from-lake",
             file,
-            f"landing '{names.loc[row]}' is {distance.loc[row] / 1000:.1f} km"
-            f" from its lake '{stated.loc[row]}'",
+            f"landing '{brief(names.loc[row])}' is {distance.loc[row] / 1000:.1f} km"
+            f" from its lake '{brief(stated.loc[row])}'",
             "One of the two is wrong, and every distance from it would be.",
             "Correct its place."
             if lakes.index[near] == stated.loc[row]
-            else f"Correct its place or its lake_id; the nearest lake is '{lakes.index[near]}'.",
+            else "Correct its place or its lake_id; the nearest lake is"
+            f" '{brief(lakes.index[near])}'.",
             row=int(row),
             column="lake_id",
         )
@@ -234,7 +236,8 @@ def _other_lake(
     pairs = {off.index[i]: lakes.index[j] for i, j in zip(which, lake, strict=True)}
     row, other = next(iter(pairs.items()))
     text = f"{file}: {len(pairs)} landings lie in another lake than the stated one"
-    text += f" (first: row {row}, in '{other}', stated '{stated.loc[row]}'); the stated one is used"
+    text += f" (first: row {row}, in '{brief(other)}', stated '{brief(stated.loc[row])}');"
+    text += " the stated one is used"
     return [Note("other-lake", text)]
 
 
@@ -267,7 +270,7 @@ def _nearest(
     for row in count.index[count > 1]:
         near = pairs[pairs["row"] == row]
         shown = [
-            f"'{lakes.index[j]}' at {m:.0f} m"
+            f"'{brief(lakes.index[j])}' at {m:.0f} m"
             for j, m in near[["lake", "m"]].to_numpy()[:SHOWN_LAKES].astype(int)
         ]
         problems.append(_which_lake(file, int(row), names.loc[row], shown))
@@ -280,7 +283,7 @@ def _no_lake(file: str, row: int, name: str, snap_m: float) -> Problem:
     return Problem(
         "no-lake-near",
         file,
-        f"landing '{name}' has no lake_id, and no shoreline is within {snap_m:g} m",
+        f"landing '{brief(name)}' has no lake_id, and no shoreline is within {snap_m:g} m",
         "Boats launched there would reach no lake.",
         "Fill in its lake_id, correct its place, or raise landing_snap_m in region.toml.",
         row=row,
@@ -293,7 +296,7 @@ def _which_lake(file: str, row: int, name: str, shown: list[str]) -> Problem:
     return Problem(
         "which-lake",
         file,
-        f"landing '{name}' has no lake_id, and several lakes are near: {', '.join(shown)}",
+        f"landing '{brief(name)}' has no lake_id, and several lakes are near: {', '.join(shown)}",
         "Only you can say which of them its boats reach.",
         "Fill in its lake_id.",
         row=row,
@@ -306,7 +309,7 @@ def _no_place(file: str, row: int, name: str) -> Problem:
     return Problem(
         "missing-value",
         file,
-        f"landing '{name}' has neither a place nor a lake_id",
+        f"landing '{brief(name)}' has neither a place nor a lake_id",
         "Nobody can tell which lake its boats reach.",
         "Fill in its lake_id, or its longitude and latitude.",
         row=row,

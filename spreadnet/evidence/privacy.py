@@ -30,12 +30,13 @@ _PEOPLE_WORDS = {
 }
 _PEOPLE_TABLES = ("visits", "contacts", "hours")
 _PLACE_NAME = re.compile(r"(lake|landing|water|region|place|site|stream|river|species)_?name")
-_EMAIL = re.compile(r"[^\s@]+@[^\s@]+\.[A-Za-z]{2,}")
+_EMAIL = re.compile(r"[^\s@]{1,64}@[^\s@]{1,255}\.[A-Za-z]{2,}")
 _PHONE = re.compile(
     r"(?<![\d-])(?:\+\d[\d\s().-]{7,}\d|\(?\d{3}\)?[\s.-]?\d{3}[\s.-]\d{4}|\d{3}[.-]\d{4}|\d{10})(?![\d-])"
 )
 _PERSON = re.compile(r"[A-Z][a-z]+,? +(?:[A-Z]\. *)?[A-Z][a-z]+")
-SHOWN_LENGTH = 60
+SHOWN_LENGTH = 60  # letters of a cell in a message
+LOOKED_AT = 1000  # letters of a cell searched for contact details before it is shown
 
 
 def looks_personal(text: str) -> bool:
@@ -63,10 +64,39 @@ def shown(text: str) -> str:
     >>> shown("someone@example.org")
     'a value not shown here'
     """
-    if looks_personal(text):
-        return "a value not shown here"
-    flat = " ".join(text.split())
-    return f"'{flat[:SHOWN_LENGTH]}...'" if len(flat) > SHOWN_LENGTH else f"'{flat}'"
+    return "a value not shown here" if looks_personal(text[:LOOKED_AT]) else f"'{brief(text)}'"
+
+
+def coded(text: str) -> str:
+    r"""
+    Text with the letters that a screen would not show, or would act on, by their codes.
+
+    Examples
+    --------
+    >>> coded("a\u200bb\x1b[31m")
+    'a<U+200B>b<U+001B>[31m'
+    """
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else f"<U+{ord(c):04X}>" for c in text)
+
+
+def brief(text: object) -> str:
+    r"""
+    A user's text as it may stand in a message: unseen letters by their codes, cut when long.
+
+    Unlike `shown` it is for identifiers and names of places, which are never withheld.
+
+    Examples
+    --------
+    >>> brief("Duck Lake"), brief("L\x07"), len(brief("x" * 5000))
+    ('Duck Lake', 'L<U+0007>', 63)
+    """
+    words = str(text)
+    made = coded(words[:SHOWN_LENGTH])
+    if len(words) <= SHOWN_LENGTH and len(made) <= SHOWN_LENGTH:
+        return made
+    return re.sub(r"<(U[+0-9A-F]*)?$", "", made[:SHOWN_LENGTH]) + "..."
 
 
 def personal_heading(heading: str, table: str) -> str | None:
@@ -104,7 +134,7 @@ def personal_headings(headings: Iterable[str], *, table: str, file: str) -> list
             "spreadnet keeps no personal data; nothing of this column was kept.",
             "Delete the column from the file.",
             row=1,
-            column=heading,
+            column=brief(heading),
         )
         for heading in headings
         if (what := personal_heading(heading, table)) is not None

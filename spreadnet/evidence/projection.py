@@ -6,13 +6,18 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pyproj
+import shapely
 
 from spreadnet.errors import Problem
+from spreadnet.evidence.privacy import brief
 
 MOST_ERROR = 0.01  # share by which a distance may differ from the geodesic
 GRID = 5  # points a side of the grid over the region at which distances are compared
 STEP_DEGREES = 0.02  # about 2 km: a local distance, north and east of every point
+FARTHEST_LATITUDE = 85.0  # degrees; web maps end at 85.05, UTM zones at 84
+FULL_TURN = 360.0
 MOST_SHARE_ODD = 0.1  # coordinates out of range: this share or more is the file's fault
 _WGS84 = pyproj.Geod(ellps="WGS84")
 
@@ -145,15 +150,17 @@ def _unfit(
     try:
         crs = pyproj.CRS.from_user_input(stated)
     except pyproj.exceptions.CRSError:
-        return "crs-unknown", f"'{stated}' is not a known coordinate system", why, mend
+        return "crs-unknown", f"'{brief(stated)}' is not a known coordinate system", why, mend
     if crs.is_geographic:
-        return "crs-geographic", f"{stated} ({crs.name}) is in degrees", why, mend
+        return "crs-geographic", f"{brief(stated)} ({crs.name}) is in degrees", why, mend
     if not crs.is_projected or {a.unit_name for a in crs.axis_info[:2]} != {"metre"}:
-        return "crs-not-metres", f"{stated} ({crs.name}) is not in metres", why, mend
+        return "crs-not-metres", f"{brief(stated)} ({crs.name}) is not in metres", why, mend
     error = largest_error(crs, longitude, latitude)
     if error > MOST_ERROR:
         size = f"{error:.0%}" if np.isfinite(error) else "without bound"
-        what = f"distances in {stated} ({crs.name}) are wrong by up to {size} over your lakes"
+        what = (
+            f"distances in {brief(stated)} ({crs.name}) are wrong by up to {size} over your lakes"
+        )
         return "crs-distorts", what, why, mend
     return None
 
@@ -191,9 +198,15 @@ def coordinate_problems(
     usable, problems : bool, list of Problem
         `usable` is False when no place can be told from the file.
     """
+    endless = _not_finite(geometry)
+    if len(endless):
+        return False, [_endless(file, endless)]
     bounds = geometry.bounds.dropna()
     if bounds.empty:
         return True, []
+    origin = bounds.index[(bounds == 0).all(axis=1).to_numpy()]
+    if len(origin):
+        return False, [_null_island(file, origin)]
     east = bounds[["minx", "maxx"]].abs().max(axis=1)
     north = bounds[["miny", "maxy"]].abs().max(axis=1)
     in_degrees = bool(((east <= 180) & (north <= 90)).all())
@@ -206,12 +219,83 @@ def coordinate_problems(
     odd = (east > 180) | (north > 90)
     if not odd.any():
         return True, []
+    if not (north > 90).any() and bounds["minx"].min() >= -FULL_TURN and _turn_fits(bounds):
+        return False, [_past_180(file, odd.index[odd], float(east.max()))]
     turned = (north <= 180) & (east <= 90)
     if turned[odd].mean() > 1 - MOST_SHARE_ODD and odd.mean() > MOST_SHARE_ODD:
         return False, [swapped(file, int(odd.index[0]), column="geometry")]
     if odd.mean() > MOST_SHARE_ODD:
         return False, [_looks_like("crs-metres", file, crs.name, "metres", "degrees")]
     return False, [_out_of_range(file, int(row)) for row in odd.index[odd]]
+
+
+def _not_finite(geometry: gpd.GeoSeries) -> pd.Index:
+    """Rows with a coordinate that is infinite or no number."""
+    numbers, which = shapely.get_coordinates(np.asarray(geometry), return_index=True)
+    return geometry.index[np.unique(which[~np.isfinite(numbers).all(axis=1)])]
+
+
+def _turn_fits(bounds: pd.DataFrame) -> bool:
+    """Whether longitudes are those of a full turn: 0 to 360, or somewhat past 180."""
+    return bool((bounds["maxx"] <= FULL_TURN).all())
+
+
+def _endless(file: str, rows: pd.Index) -> Problem:
+    """The problem that coordinates are infinite."""
+    return Problem(
+        "not-finite",
+        file,
+        f"a coordinate is infinite or no number{_more(rows)}",
+        "There is no such place.",
+        "Correct it; a GIS writes such numbers when it can't convert between coordinate systems.",
+        row=int(rows[0]),
+        column="geometry",
+    )
+
+
+def _null_island(file: str, rows: pd.Index) -> Problem:
+    """The problem that places are at 0, 0."""
+    return Problem(
+        "null-island",
+        file,
+        f"the place is exactly 0, 0{_more(rows)}",
+        "There is only open sea; software writes 0, 0 where a place is not known.",
+        "Give the true place.",
+        row=int(rows[0]),
+        column="geometry",
+    )
+
+
+def _past_180(file: str, rows: pd.Index, most: float) -> Problem:
+    """The problem that longitudes run past 180."""
+    return Problem(
+        "longitude-360",
+        file,
+        f"longitudes run to {most:.4g}, past 180{_more(rows)}",
+        "Longitude runs from -180 to 180 here; west is negative.",
+        "Take 360 from every longitude over 180 (add 360 below -180); cut a lake that crosses 180"
+        " there, into two parts of one multipolygon.",
+        row=int(rows[0]),
+        column="geometry",
+    )
+
+
+def polar(file: str, rows: pd.Index) -> Problem:
+    """The problem that lakes lie too near a pole for the map and for UTM."""
+    return Problem(
+        "polar",
+        file,
+        f"the place lies beyond {FARTHEST_LATITUDE:g} degrees of latitude{_more(rows)}",
+        "No web map and no UTM zone can show it.",
+        "Correct its coordinates, or leave the lake out.",
+        row=int(rows[0]),
+        column="geometry",
+    )
+
+
+def _more(rows: pd.Index) -> str:
+    """How many rows share a fault with the first."""
+    return f" (and in {len(rows) - 1} more rows)" if len(rows) > 1 else ""
 
 
 def swapped(file: str, row: int | None, *, beside: str = "", column: str = "longitude") -> Problem:

@@ -13,8 +13,10 @@ import pandas as pd
 from spreadnet.errors import InputError, Problem
 from spreadnet.evidence.cells import Manner
 from spreadnet.evidence.check import Checked, check_table, reference_problems
+from spreadnet.evidence.counts import count_notes, count_problems
 from spreadnet.evidence.files import BOOK_SUFFIXES, TEXT_SUFFIXES, find_files, fingerprint
 from spreadnet.evidence.geography import Placed, place_lakes, place_landings
+from spreadnet.evidence.privacy import coded
 from spreadnet.evidence.region import TABLES, Note, Region, Settings, Source
 from spreadnet.evidence.rows import (
     fill_defaults,
@@ -96,11 +98,13 @@ def check_region(
         if table in tables:
             tables[table] = settle(tables[table])
     placed = _place(texts, tables, settings)
+    problems += count_problems(tables)
+    notes += count_notes(tables)
     problems += _all_problems(texts, tables, settings.settings, placed, known_species)
     notes += [note for checked in tables.values() for note in checked.notes]
     notes += [note for place in placed.values() for note in place.notes]
     if problems:
-        return _in_order(_without_echoes(problems)), None
+        return [_printable(p) for p in _in_order(_without_echoes(problems))], None
     region = _region(settings.settings, tables, placed, notes)
     sources = tuple(_source(table, path, texts) for table, path in files.paths.items())
     return [], _with_sources(region, sources)
@@ -230,12 +234,17 @@ def _all_problems(
 def _without_echoes(problems: list[Problem]) -> list[Problem]:
     """Problems less those that only follow from another: of cells moved, or of lost formulas."""
     moved = {(p.file, p.row) for p in problems if p.code == "long-row"}
+    failed = {(p.file, p.row, p.column) for p in problems if p.code == "formula-error"}
     lost = {p.file for p in problems if p.code == "formula-unsaved"}
     return [
         p
         for p in problems
-        if p.code == "long-row"
-        or not ((p.file, p.row) in moved or (p.code == "missing-value" and p.file in lost))
+        if p.code in ("long-row", "formula-error")
+        or not (
+            (p.file, p.row, p.column) in failed
+            or (p.file, p.row) in moved
+            or (p.code == "missing-value" and p.file in lost)
+        )
     ]
 
 
@@ -249,6 +258,18 @@ def _in_order(problems: list[Problem]) -> list[Problem]:
         return order.get(stem, len(order)), problem.file, problem.row or 0
 
     return sorted(dict.fromkeys(problems), key=place)
+
+
+def _printable(problem: Problem) -> Problem:
+    """The problem with letters that a screen would not show, or would act on, by their codes."""
+    return replace(
+        problem,
+        file=coded(problem.file),
+        what=coded(problem.what),
+        why=coded(problem.why),
+        mend=coded(problem.mend),
+        column=None if problem.column is None else coded(problem.column),
+    )
 
 
 def _computed(
@@ -281,7 +302,7 @@ def _region(
     landings = _spatial(landings, None, "landing_id", crs=lakes.crs)
     plain = {t: frames[t].reset_index(drop=True) for t in TABLES[2:]}
     plain["visits"] = plain["visits"].set_index("visit_id")
-    notes += visit_notes(plain["visits"])
+    notes += visit_notes(plain["visits"], settings)
     notes += without_notes({**plain, "landings": landings}, settings, lakes=list(lakes.index))
     order = ["lake_id", "name", "geometry", "ramp_lanes", "trailer_stalls", "jurisdiction"]
     landings = landings[[*order, "can_staff", "shore_distance_m"]]
@@ -296,7 +317,7 @@ def _region(
         movements=plain["movements"],
         hours=plain["hours"],
         crs=str(placed["lakes"].crs),
-        notes=tuple(notes),
+        notes=tuple(Note(note.code, coded(note.text)) for note in notes),
     )
 
 

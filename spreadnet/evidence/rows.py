@@ -11,13 +11,16 @@ import pandas as pd
 from spreadnet.errors import Problem
 from spreadnet.evidence.cells import default_value, why
 from spreadnet.evidence.check import WATER_WORDS, Checked, repeats
-from spreadnet.evidence.privacy import shown
+from spreadnet.evidence.privacy import brief, shown
 from spreadnet.evidence.region import Note, Settings
-from spreadnet.evidence.settings import block_of
-from spreadnet.evidence.tables import columns
+from spreadnet.evidence.setting_values import LEAST_WEIGHT, block_of
+from spreadnet.evidence.settings import NO_SEASON
+from spreadnet.evidence.tables import WATERS, columns, plain_number
 
 LONGEST_VISIT_HOURS = 14.0  # more than a day's light: said in a note, not refused
 SHOWN_ROWS = 5
+OLDEST_VISIT_YEARS = 30  # traffic of so long ago says little of today's; house rule, no source
+LEAST_AREA_HA = 1e-4  # a square metre
 
 
 def row_problems(checked: Checked, settings: Settings) -> list[Problem]:
@@ -40,11 +43,18 @@ def row_problems(checked: Checked, settings: Settings) -> list[Problem]:
 
 
 def _lake_rows(checked: Checked, settings: Settings) -> list[Problem]:  # noqa: ARG001
-    """A lake without any surface."""
-    empty = checked.frame.index[(checked.frame["area_ha"] == 0).to_numpy()]
+    """A lake without a surface worth the name; a worth that is next to nothing."""
+    area, worth = checked.frame["area_ha"], checked.frame["worth"]
+    small = area[(area < LEAST_AREA_HA).to_numpy()]
+    mean = worth[((worth > 0) & (worth < LEAST_WEIGHT)).to_numpy()]
+    mend = f"Write 0, or a number from {plain_number(LEAST_WEIGHT)} on."
     return [
-        _row_problem(checked, "out-of-range", int(r), "area_ha", "the area is 0", "Correct it.")
-        for r in empty
+        _row_problem(checked, "out-of-range", int(r), name, f"the {word} is {v:g}", what)
+        for name, word, found, what in (
+            ("area_ha", "area", small, "Correct it: a hectare is 10,000 square metres."),
+            ("worth", "worth", mean, mend),
+        )
+        for r, v in zip(found.index, found, strict=True)
     ]
 
 
@@ -54,8 +64,29 @@ def _row_problem(checked: Checked, code: str, row: int, name: str, what: str, me
     return Problem(code, checked.file, what, reason, mend, row=row, column=name)
 
 
-def _status_rows(checked: Checked, settings: Settings) -> list[Problem]:  # noqa: ARG001
-    """Two rows for one lake and species; looked for and not found, without a survey."""
+def _grouped(checked: Checked, code: str, name: str, bad: pd.Series, what: str) -> list[Problem]:
+    """One problem of all rows with the same fault, at the first; `what` holds its cell as {}."""
+    rows = checked.frame.index[bad.fillna(value=False).to_numpy(dtype=bool)]
+    if not len(rows):
+        return []
+    value = checked.frame.loc[rows[0], name]
+    said = what.format(value.date() if isinstance(value, pd.Timestamp) else value)
+    more = f" (and {len(rows) - 1} more such rows)" if len(rows) > 1 else ""
+    return [_row_problem(checked, code, int(rows[0]), name, said + more, "Correct the date.")]
+
+
+def _late(checked: Checked, settings: Settings, name: str) -> list[Problem]:
+    """Days later than the season that is planned for ends."""
+    last = settings.season_last_day
+    if last == NO_SEASON:
+        return []
+    late = checked.frame[name] > pd.Timestamp(last)
+    what = f"{{}} is later than the last day of the season to plan for, {last}"
+    return _grouped(checked, "date-late", name, late, what)
+
+
+def _status_rows(checked: Checked, settings: Settings) -> list[Problem]:
+    """Two rows for one lake and species; looked for and not found, without a survey; late days."""
     frame = checked.frame
     why_not = "One lake has one status for a species."
     problems = repeats(
@@ -63,19 +94,28 @@ def _status_rows(checked: Checked, settings: Settings) -> list[Problem]:  # noqa
     )
     never = (frame["status"] == "absent") & (frame["surveys"] == 0).fillna(value=False)
     mend = "Write unknown where nobody has looked, or the number of surveys."
+    problems += _late(checked, settings, "first_found")
+    problems += _late(checked, settings, "last_survey")
     return problems + [
         _row_problem(checked, "absent-unseen", int(r), "surveys", "absent, with 0 surveys", mend)
         for r in frame.index[never.to_numpy(dtype=bool)]
     ]
 
 
-def _visit_rows(checked: Checked, settings: Settings) -> list[Problem]:  # noqa: ARG001
-    """A visit that ends before it begins, or takes no time."""
+def _visit_rows(checked: Checked, settings: Settings) -> list[Problem]:
+    """A visit that ends before it begins, or takes no time; one long ago, or yet to come."""
     frame = checked.frame
     wrong = frame.index[(frame["end"] <= frame["start"]).to_numpy()]
     mend = "Correct one of the two; a visit past midnight is written as two visits."
     what = "the visit does not end after its start"
-    return [_row_problem(checked, "end-before-start", int(r), "end", what, mend) for r in wrong]
+    problems = _late(checked, settings, "date")
+    if settings.season_first_day != NO_SEASON:
+        oldest = pd.Timestamp(settings.season_first_day) - pd.DateOffset(years=OLDEST_VISIT_YEARS)
+        old = f"{{}} is more than {OLDEST_VISIT_YEARS} years before the season to plan for"
+        problems += _grouped(checked, "date-early", "date", frame["date"] < oldest, old)
+    return problems + [
+        _row_problem(checked, "end-before-start", int(r), "end", what, mend) for r in wrong
+    ]
 
 
 def _pair_rows(first: str, second: str) -> Callable[[Checked, Settings], list[Problem]]:
@@ -129,7 +169,7 @@ def settle_waters(checked: Checked) -> Checked:
     """
     frame = checked.frame.copy()
     notes = list(checked.notes)
-    for name in ("last_water", "next_water"):
+    for name in WATERS:
         plain = frame[name].str.lower()
         frame[name] = frame[name].where(~plain.isin(WATER_WORDS), plain)
     for name, direction in (
@@ -189,12 +229,43 @@ def fill_defaults(checked: Checked, computed: Mapping[str, Any]) -> Checked:
     return Checked(checked.table, checked.file, frame, checked.problems, tuple(notes))
 
 
-def visit_notes(visits: pd.DataFrame) -> list[Note]:
+def visit_notes(visits: pd.DataFrame, settings: Settings) -> list[Note]:
+    """Visits longer than a day's light, outside the months of the season, or entered twice."""
+    return [*_long_visits(visits), *_other_months(visits, settings), *_twice(visits)]
+
+
+def _other_months(visits: pd.DataFrame, settings: Settings) -> list[Note]:
+    """Visits in months that the season to plan for does not touch."""
+    first, last = settings.season_first_day, settings.season_last_day
+    months = set(pd.period_range(first, last, freq="M").month)
+    other = visits.index[~visits["date"].dt.month.isin(months)]
+    if not len(other):
+        return []
+    text = f"visits: {len(other)} of {len(visits)} are in months outside the season"
+    text += f" {first} to {last} (first: {_ids(other)})"
+    return [Note("other-months", text)]
+
+
+def _twice(visits: pd.DataFrame) -> list[Note]:
+    """Visits with the landing, day and hours of an earlier one."""
+    again = visits.index[visits.duplicated(["landing_id", "date", "start", "end"])]
+    if not len(again):
+        return []
+    text = f"visits: {len(again)} have the landing, day and hours of an earlier one"
+    text += f" (first: {_ids(again)}); if one was entered twice, delete one of the two"
+    return [Note("visit-twice", text)]
+
+
+def _ids(ids: pd.Index) -> str:
+    """The first few ids for a note."""
+    return ", ".join(brief(i) for i in ids[:SHOWN_ROWS]) + (" ..." if len(ids) > SHOWN_ROWS else "")
+
+
+def _long_visits(visits: pd.DataFrame) -> list[Note]:
     """Visits longer than a day's light."""
     hours = (visits["end"] - visits["start"]).to_numpy(dtype=float)
     long = visits.index[np.nan_to_num(hours) > LONGEST_VISIT_HOURS]
     if not len(long):
         return []
-    shown_ids = ", ".join(str(i) for i in long[:SHOWN_ROWS])
-    text = f"visits: {len(long)} last more than {LONGEST_VISIT_HOURS:g} hours (first: {shown_ids})"
+    text = f"visits: {len(long)} last more than {LONGEST_VISIT_HOURS:g} hours (first: {_ids(long)})"
     return [Note("long-visit", text)]

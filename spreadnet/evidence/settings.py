@@ -4,34 +4,27 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
-from itertools import pairwise
+from datetime import date
 from typing import Any
 
-from spreadnet.assumptions import DEFAULT, Assumptions
+from spreadnet.assumptions import DEFAULT, Assumption, Assumptions
 from spreadnet.errors import Problem
 from spreadnet.evidence.cells import nearest, why
-from spreadnet.evidence.dates import strptime_format
-from spreadnet.evidence.privacy import shown
-from spreadnet.evidence.region import Block, Settings
+from spreadnet.evidence.domains import outside
+from spreadnet.evidence.ids import LONGEST_NAME
+from spreadnet.evidence.privacy import brief, coded, shown
+from spreadnet.evidence.region import Settings
+from spreadnet.evidence.setting_values import CONVERT, BadValue, said, weight_of
 from spreadnet.evidence.species import Species, read_species
 from spreadnet.evidence.tables import Column, columns
 from spreadnet.evidence.text import decode
 
 FILE = "region.toml"
 LONGEST_SEASON_DAYS = 366
-_PLACEHOLDER = date(2000, 1, 1)
-_BLOCK = re.compile(r"\s*(\d{1,2}):(\d{2})\s*[-\u2013]\s*(\d{1,2}):(\d{2})\s*")
-
-
-class _BadValue(Exception):
-    """A value that can't be used: what is wrong and how to mend it."""
-
-    def __init__(self, code: str, what: str, mend: str) -> None:
-        super().__init__(what)
-        self.code, self.what, self.mend = code, what, mend
+FIRST_SEASON, LAST_SEASON = 2000, 2100  # years
+NO_SEASON = date(1, 1, 1)  # stands for a day of the season that could not be read
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,7 +70,7 @@ def read_settings(
         return SettingsReading(_placeholder({}), (problem,), {})
     try:
         given = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # a number of 5000 digits, brackets 2000 deep
         return SettingsReading(_placeholder({}), (_not_toml(error),), {})
     lines = _lines(text)
     values: dict[str, Any] = {}
@@ -90,13 +83,16 @@ def read_settings(
         problems += faults
         if not faults:
             values[name] = found
-    problems += _season_problems(values, lines)
+    faults = _season_problems(values, lines)
+    if faults:
+        values = {k: v for k, v in values.items() if not k.startswith("season_")}
+    problems += [*faults, *_shift_problems(values, lines)]
     return SettingsReading(_placeholder(values), tuple(problems), lines)
 
 
 def _placeholder(values: dict[str, Any]) -> Settings:
     """Settings of the values that are good, with placeholders for required ones that are not."""
-    needed = {"name": "", "season_first_day": _PLACEHOLDER, "season_last_day": _PLACEHOLDER}
+    needed = {"name": "", "season_first_day": NO_SEASON, "season_last_day": NO_SEASON}
     return Settings(**{**needed, "species": {}, **values})
 
 
@@ -115,13 +111,15 @@ def _problem(code: str, column: Column, what: str, mend: str, row: int | None) -
     return Problem(code, FILE, what, why(column), mend, row=row, column=column.name)
 
 
-def _not_toml(error: tomllib.TOMLDecodeError) -> Problem:
+def _not_toml(error: ValueError | RecursionError) -> Problem:
     """The problem that the file is not valid TOML."""
     found = re.search(r"line (\d+)", str(error))
+    plain = isinstance(error, tomllib.TOMLDecodeError)
+    fault = brief(error) if plain else "a number too long, or brackets too deep, to be read"
     return Problem(
         "not-toml",
         FILE,
-        f"this is not valid TOML ({error})",
+        f"this is not valid TOML ({fault})",
         "Nothing in it can be used.",
         'Write one `key = value` a line, text in "quotes", dates as 2027-05-15.',
         row=int(found[1]) if found else None,
@@ -135,7 +133,7 @@ def _unknown_keys(given: Mapping[str, Any], lines: Mapping[str, int]) -> list[Pr
     for name in given:
         if name in known:
             continue
-        near = nearest(name, list(known))
+        near = nearest(name[:LONGEST_NAME], list(known))
         hint = f"Did you mean '{near}'? " if near else ""
         problems.append(
             Problem(
@@ -145,7 +143,7 @@ def _unknown_keys(given: Mapping[str, Any], lines: Mapping[str, int]) -> list[Pr
                 "A key that is not known has no effect, whatever was meant by it.",
                 f"{hint}Known keys: {', '.join(known)}.",
                 row=lines.get(name),
-                column=name,
+                column=brief(name),
             )
         )
     return problems
@@ -170,116 +168,9 @@ def _value(
     if column.name == "assumptions":
         return _changes(column, raw, row, assumptions)
     try:
-        return _CONVERT[column.kind](column, raw), []
-    except _BadValue as bad:
+        return CONVERT[column.kind](column, raw), []
+    except BadValue as bad:
         return None, [_problem(bad.code, column, bad.what, bad.mend, row)]
-
-
-def _text(column: Column, raw: Any) -> str:
-    """A text value, on the fixed list where there is one."""
-    mend = f"Write it in quotes, e.g. {column.name} = {column.example}"
-    if not isinstance(raw, str) or not raw.strip():
-        raise _BadValue("not-text", f"{shown(str(raw))} is not a text", mend)
-    if column.name == "decimal":
-        allowed: tuple[str, ...] = (".", ",")  # `;` parts the words of tables.csv
-    else:
-        allowed = column.allowed
-    if allowed and raw not in allowed:
-        near = nearest(raw.lower(), allowed)
-        hint = f"Did you mean '{near}'? " if near else ""
-        listed = ", ".join(f'"{word}"' for word in allowed)
-        raise _BadValue(
-            "unknown-word", f"{shown(raw)} is not on the list", f"{hint}One of {listed}."
-        )
-    if column.name == "date_format" and strptime_format(raw) is None:
-        mend = 'Use YYYY, MM (or MMM) and DD once each, e.g. "DD/MM/YYYY".'
-        raise _BadValue("date-format", f"{shown(raw)} is not a date format", mend)
-    return raw.strip() if column.name != "decimal" else raw
-
-
-def _number(column: Column, raw: Any) -> float:
-    """A number in its range."""
-    mend = f"Write a number, e.g. {column.name} = {column.example}"
-    if isinstance(raw, bool) or not isinstance(raw, int | float) or raw != raw:
-        raise _BadValue("not-a-number", f"{shown(str(raw))} is not a number", mend)
-    low, high = column.low, column.high
-    if (
-        (low is not None and raw < low)
-        or (high is not None and raw > high)
-        or raw in (float("inf"), float("-inf"))
-    ):
-        raise _BadValue("out-of-range", f"{raw} is outside {column.range_words}", mend)
-    return float(raw)
-
-
-def _integer(column: Column, raw: Any) -> int:
-    """A whole number in its range."""
-    value = _number(column, raw)
-    if value != int(value):
-        mend = f"Write a whole number, e.g. {column.name} = {column.example}"
-        raise _BadValue("not-whole", f"{raw} is not a whole number", mend)
-    return int(value)
-
-
-def _day(column: Column, raw: Any) -> date:
-    """A TOML date, or a text that is an ISO date."""
-    if isinstance(raw, datetime):
-        return raw.date()
-    if isinstance(raw, date):
-        return raw
-    try:
-        return date.fromisoformat(str(raw))
-    except ValueError:
-        mend = f"Write it as {column.name} = 2027-05-15"
-        raise _BadValue("not-a-date", f"{shown(str(raw))} is not a date", mend) from None
-
-
-def _days(column: Column, raw: Any) -> tuple[date, ...]:
-    """A list of dates, in order."""
-    if not isinstance(raw, list):
-        mend = f"Write a list, e.g. {column.name} = {column.example}"
-        raise _BadValue("not-a-list", f"{shown(str(raw))} is not a list of dates", mend)
-    return tuple(sorted({_day(column, item) for item in raw}))
-
-
-def _blocks(column: Column, raw: Any) -> tuple[Block, ...]:
-    """Clock ranges in order of time, none over another."""
-    mend = f"Write them as {column.name} = {column.example}"
-    if not isinstance(raw, list) or not raw:
-        raise _BadValue("not-a-list", f"{shown(str(raw))} is not a list of clock ranges", mend)
-    blocks = sorted((_block(str(item), mend) for item in raw), key=lambda b: b.first)
-    for early, late in pairwise(blocks):
-        if late.first < early.last:
-            what = f"the blocks {early.label} and {late.label} overlap"
-            raise _BadValue("blocks-overlap", what, "Let each begin when the one before ends.")
-    return tuple(blocks)
-
-
-def _block(text: str, mend: str) -> Block:
-    """One clock range."""
-    block = block_of(text)
-    if block is None:
-        raise _BadValue("not-a-time", f"{shown(text)} is not a clock range", mend)
-    return block
-
-
-def block_of(text: str) -> Block | None:
-    """
-    The block that a text such as `6:00-10:00` stands for, or None.
-
-    Examples
-    --------
-    >>> block_of("6:00 - 10:30").label
-    '06:00-10:30'
-    >>> block_of("10:00-06:00") is None
-    True
-    """
-    found = _BLOCK.fullmatch(text)
-    if not found:
-        return None
-    h0, m0, h1, m1 = (int(part) for part in found.groups())
-    first, last = h0 + m0 / 60, h1 + m1 / 60
-    return Block(first, last) if m0 < 60 and m1 < 60 and first < last <= 24 else None
 
 
 def _weights(
@@ -288,21 +179,21 @@ def _weights(
     """Species in scope with what each counts."""
     mend = f"Write it as {column.name} = {column.example}"
     if not isinstance(raw, dict) or not raw:
-        what = f"{shown(str(raw))} is not a table of species and weights"
+        what = f"{said(raw)} is not a table of species and weights"
         return None, [_problem("not-a-table", column, what, mend, row)]
     problems, weights = [], {}
     for name, weight in raw.items():
         if name not in species:
-            near = nearest(name, list(species))
+            near = nearest(name[:LONGEST_NAME], list(species))
             hint = f"Did you mean '{near}'? " if near else ""
             known = f"{hint}Known: {', '.join(sorted(species))}."
             what = f"unknown species {shown(name)}"
             problems.append(_problem("unknown-species", column, what, known, row))
         try:
-            weights[name] = _number(column, weight)
-        except _BadValue as bad:
+            weights[name] = weight_of(column, weight)
+        except BadValue as bad:
             what = f"the weight of {shown(name)}: {bad.what}"
-            problems.append(_problem(bad.code, column, what, mend, row))
+            problems.append(_problem(bad.code, column, what, bad.mend, row))
     if not problems and not any(weights.values()):
         what = "every species has the weight 0"
         problems.append(_problem("out-of-range", column, what, mend, row))
@@ -314,7 +205,7 @@ def _changes(
 ) -> tuple[dict[str, Any] | None, list[Problem]]:
     """Assumptions to change; each is tried by itself so that every fault is told."""
     if not isinstance(raw, dict):
-        what = f"{shown(str(raw))} is not a table of names and numbers"
+        what = f"{said(raw)} is not a table of names and numbers"
         mend = f"Write it as {column.name} = {column.example}"
         return None, [_problem("not-a-table", column, what, mend, row)]
     known = read_species()
@@ -339,28 +230,38 @@ def _faults_of_change(
     row: int | None,
 ) -> list[Problem]:
     """What is wrong with one changed number, if anything."""
+    name = next(iter(change))
+    mend = "Write a number, or {value = ..., low = ..., high = ...} with low <= value <= high;"
+    mend += " `spreadnet assumptions` and `spreadnet species` list the names."
     try:
-        holder.with_changes(change)
+        changed = _entries(holder.with_changes(change))[name]
     except KeyError:
-        what = f"assumption '{place}' has a range but no value"
-        mend = f"Write {place} = {{value = ..., low = ..., high = ...}}."
+        what = f"assumption '{brief(place)}' has a range but no value"
+        mend = f"Write {brief(place)} = {{value = ..., low = ..., high = ...}}."
         return [_problem("assumption", column, what, mend, row)]
-    except (ValueError, TypeError) as error:
-        mend = "Write a number, or {value = ..., low = ..., high = ...} with low <= value <= high;"
-        mend += " `spreadnet assumptions` and `spreadnet species` list the names."
-        return [_problem("assumption", column, str(error), mend, row)]
-    return []
+    except (ValueError, TypeError, OverflowError, RecursionError) as error:
+        return [_problem("assumption", column, coded(str(error)[:LONGEST_NAME]), mend, row)]
+    fault = outside(_entries(holder)[name], changed)
+    return [_problem("assumption", column, fault, mend, row)] if fault else []
+
+
+def _entries(holder: Assumptions | Species) -> Mapping[str, Assumption]:
+    """The numbers of a set, or of a species, by name."""
+    return holder.entries if isinstance(holder, Assumptions) else holder.values.entries
 
 
 def _season_problems(values: Mapping[str, Any], lines: Mapping[str, int]) -> list[Problem]:
-    """A season that ends before it begins, or lasts more than a year."""
+    """A season that ends before it begins, lasts more than a year, or lies in another age."""
     first, last = values.get("season_first_day"), values.get("season_last_day")
     if first is None or last is None:
         return []
     days = (last - first).days + 1
-    if 1 <= days <= LONGEST_SEASON_DAYS:
+    near = first.year >= FIRST_SEASON and last.year <= LAST_SEASON
+    if 1 <= days <= LONGEST_SEASON_DAYS and near:
         return []
-    what = f"the season lasts from {first} to {last}, {days} days"
+    what = f"the season lies outside the years {FIRST_SEASON} to {LAST_SEASON}"
+    if days > LONGEST_SEASON_DAYS:
+        what = f"the season lasts from {first} to {last}, {days} days"
     if days < 1:
         what = f"the season ends on {last}, before it begins on {first}"
     column = columns("region")["season_last_day"]
@@ -368,11 +269,23 @@ def _season_problems(values: Mapping[str, Any], lines: Mapping[str, int]) -> lis
     return [_problem("season", column, what, "Correct one of the two days.", row)]
 
 
-_CONVERT: dict[str, Callable[[Column, Any], Any]] = {
-    "text": _text,
-    "number": _number,
-    "integer": _integer,
-    "date": _day,
-    "dates": _days,
-    "clock ranges": _blocks,
-}
+def _shift_problems(values: Mapping[str, Any], lines: Mapping[str, int]) -> list[Problem]:
+    """A shift too long for every block, or for what a landing takes in a week."""
+    known = columns("region")
+    blocks = values.get("blocks", Settings.__dataclass_fields__["blocks"].default)
+    shift = values.get("shift_hours", float(known["shift_hours"].default))
+    name = "most_hours_per_landing_week"
+    week = values.get(name, float(known[name].default))
+    longest = max(block.hours for block in blocks)
+    row = lines.get("shift_hours")
+    lasts = f"a shift lasts {shift:g} hours{'' if row else ' (shift_hours, left out)'}"
+    problems = []
+    if shift > longest + 1e-9:
+        what = f"{lasts}, and the longest block {longest:g}"
+        mend = f"Set shift_hours to {longest:g} or less, or make the blocks longer."
+        problems.append(_problem("shift-too-long", known["shift_hours"], what, mend, row))
+    if 0 < week < shift:
+        what = f"{lasts}, and {name} is {week:g}"
+        mend = f"Set shift_hours to {week:g} or less, or raise {name}."
+        problems.append(_problem("shift-too-long", known["shift_hours"], what, mend, row))
+    return problems

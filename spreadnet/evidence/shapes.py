@@ -14,6 +14,7 @@ import pyogrio
 import shapely
 
 from spreadnet.errors import Problem
+from spreadnet.evidence.privacy import brief
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.tables import columns, plain_heading
 from spreadnet.evidence.text import Reading, TextTable
@@ -23,7 +24,14 @@ SUFFIXES = (".geojson", ".json", ".gpkg", ".shp", ".fgb", ".kml", ".gml")
 SHAPEFILE_PARTS = (".shp", ".dbf", ".shx", ".prj", ".cpg")
 DBF_NAME = 10  # letters of a heading that a shapefile keeps
 # Columns that a GIS makes by itself; they say nothing about the lake or landing.
-_MACHINE = {"fid", "id", "objectid", "shape_leng", "shape_length", "shape_area", "globalid"}
+_MACHINE = {
+    *("fid", "id", "objectid", "shape_leng", "shape_length", "shape_area", "globalid"),
+    # what GDAL makes of KML and GML, also when they were converted to another format since
+    *("timestamp", "begin", "end", "altitudemode", "tessellate", "extrude", "visibility"),
+    *("draworder", "icon", "snippet", "gml_id", "gml_parent_id"),
+}
+_KML = {"description"}  # in other formats it may hold something, so there it is asked about
+SHOWN_LAYERS = 10
 FIRST_ROW = 2  # of the first feature: its attribute table has the heading in row 1
 
 
@@ -69,7 +77,7 @@ def _layer(path: Path, table: str) -> str | Problem:
     return Problem(
         "which-layer",
         path.name,
-        f"the file has {len(names)} layers: {', '.join(names)}",
+        f"the file has {len(names)} layers: {', '.join(map(brief, names[:SHOWN_LAYERS]))}",
         "It is not clear which of them is the table.",
         f"Name the right one '{table}', or save it alone in a file.",
     )
@@ -105,7 +113,9 @@ def _as_table(frame: gpd.GeoDataFrame, *, table: str, file: str) -> Reading:
     flat = shapely.force_2d(geometry)
     raised = int(shapely.has_z(geometry).sum())
     headings, notes = _headings([str(c) for c in frame.columns if c != frame.geometry.name], table)
-    kept = {name: frame[raw] for raw, name in headings.items() if name not in _MACHINE}
+    machine = _MACHINE | (_KML if file.lower().endswith(".kml") else set())
+    headings = {raw: name for raw, name in headings.items() if name not in machine}
+    kept = {name: frame[raw] for raw, name in headings.items()}
     cells = {name: [_cell(value) for value in values] for name, values in kept.items()}
     if raised:
         notes.append(Note("height", f"{file}: heights of {raised} shapes are not used"))
@@ -150,11 +160,11 @@ def _repeated(headings: dict[str, str], file: str) -> list[Problem]:
         Problem(
             "duplicate-heading",
             file,
-            f"{' and '.join(raw for raw, n in headings.items() if n == name)} mean the same column",
+            f"{' and '.join(brief(r) for r, n in headings.items() if n == name)} mean the same",
             "Only one of them can be right.",
             "Delete or rename all but one.",
             row=1,
-            column=name,
+            column=brief(name),
         )
         for name in dict.fromkeys(names)
         if names.count(name) > 1

@@ -90,7 +90,7 @@ class Status:
         the same rng, so that a likelier lake is never drawn free where a less likely one is not.
         """
         drawn = self.draw_chance(rng, detection=detection, found_anyway=found_anyway)
-        return (drawn.uniform < drawn.chance).astype(float)
+        return (np.asarray(drawn.uniform) < drawn.chance).astype(float)
 
     def draw_chance(
         self, rng: np.random.Generator, *, detection: float, found_anyway: float

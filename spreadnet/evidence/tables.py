@@ -36,6 +36,8 @@ PURPOSE = {
     "movements": "Trips between lakes are how species spread.",
     "hours": "Hours people can work decide which shifts can be filled.",
 }
+# Columns of contacts that hold a lake_id besides the words for no lake of the region.
+WATERS = ("last_water", "next_water")
 # What software leaves in a heading unseen: byte-order mark, zero-width and no-break spaces.
 _UNSEEN = dict.fromkeys(map(ord, "\ufeff\u200b\u200c\u200d\u2060\u00ad"))
 
@@ -67,10 +69,24 @@ class Column:
     def range_words(self) -> str:
         """The allowed range in words, empty when there is none."""
         if self.low is not None and self.high is not None:
-            return f"{self.low:g} to {self.high:g}"
+            return f"{plain_number(self.low)} to {plain_number(self.high)}"
         if self.low is not None:
-            return f"{self.low:g} or more"
-        return f"{self.high:g} or less" if self.high is not None else ""
+            return f"{plain_number(self.low)} or more"
+        return f"{plain_number(self.high)} or less" if self.high is not None else ""
+
+
+def plain_number(value: float) -> str:
+    """
+    A number for a message: thousands parted from 10,000 on, and an exponent only where it helps.
+
+    Examples
+    --------
+    >>> plain_number(0.5), plain_number(2000.0), plain_number(1e8), plain_number(1e-6)
+    ('0.5', '2000', '100,000,000', '0.000001')
+    """
+    if 1e-8 < abs(value) < 1e-4:
+        return f"{value:.10f}".rstrip("0")
+    return f"{value:,.12g}" if 10_000 <= abs(value) < 1e12 else f"{value:g}"
 
 
 def read_columns(text: str) -> tuple[Column, ...]:

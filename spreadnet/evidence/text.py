@@ -13,10 +13,14 @@ import pandas as pd
 from openpyxl.utils import get_column_letter
 
 from spreadnet.errors import Problem
+from spreadnet.evidence.privacy import brief
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.tables import columns, plain_heading
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "upright line"}
+UTF16_ZEROS = 0.8  # share of every second byte that is zero in UTF-16 of western letters
+MOST_CONTROL = 0.1  # share of control characters beyond which a file is no text
+_CONTROL = frozenset(map(chr, (*range(9), 11, 12, *range(14, 32))))
 HEADING_SEARCH = 15  # rows looked at for a heading below a title
 _OUTER = " \t\r\n\u00a0\u202f\ufeff\u200b\u200c\u200d\u2060"
 _EXCEL_ERROR = re.compile(r"#(REF!|N/A|VALUE!|DIV/0!|NAME\?|NUM!|NULL!|SPILL!|CALC!)")
@@ -101,8 +105,8 @@ def read_csv(data: bytes, *, table: str, file: str) -> Reading:
         return Reading(None, (problem,))
     if not text.strip(_OUTER):
         return Reading(None, (empty_file(file),))
-    text, delimiter = _delimiter(text, table)
     try:
+        text, delimiter = _delimiter(text, table)
         rows = _records(text, delimiter, strict=True)
     except csv.Error as error:
         return Reading(None, (_quote_problem(file, text, error),))
@@ -116,7 +120,7 @@ def decode(data: bytes, *, file: str) -> tuple[str, str, Problem | None]:
     Text of the bytes of a CSV or TOML file, the encoding's name, and a problem if there is one.
 
     UTF-8 first, since text of another encoding is almost never valid UTF-8; UTF-16 when its mark
-    or its zero bytes show it; else Windows-1252, which Excel on Windows writes.
+    shows it, or zeros at nearly every second byte; else Windows-1252, which Excel writes.
 
     Examples
     --------
@@ -125,16 +129,23 @@ def decode(data: bytes, *, file: str) -> tuple[str, str, Problem | None]:
     """
     if data[:4] == b"PK\x03\x04" or data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
         return "", "", _unreadable(file, "this is an Excel workbook, not text", "Name it .xlsx")
-    for mark, name in ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
-        if data.startswith(mark):
-            return _try(data, name, "UTF-16", file)
-    if b"\x00" in data[:2000]:
-        even, odd = data[0:2000:2].count(0), data[1:2000:2].count(0)
+    if data.startswith((b"\xff\xfe\x00\x00", b"\x00\x00\xfe\xff")):
+        what = "the file is text in UTF-32, which is not read"
+        return "", "", _unreadable(file, what, "Save it again as 'CSV UTF-8'")
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return _try(data, "utf-16", "UTF-16", file)
+    start = data[:2000]
+    even, odd = start[0::2].count(0), start[1::2].count(0)
+    if max(even, odd) > UTF16_ZEROS * (len(start) // 2) and min(even, odd) < max(even, odd) / 10:
         return _try(data, "utf-16-le" if odd > even else "utf-16-be", "UTF-16", file)
     try:
-        return data.decode("utf-8-sig"), "UTF-8", None
+        text, name, problem = data.decode("utf-8-sig"), "UTF-8", None
     except UnicodeDecodeError:
-        return _try(data, "cp1252", "Windows-1252", file)
+        text, name, problem = _try(data, "cp1252", "Windows-1252", file)
+    unseen = sum(c in _CONTROL for c in text[:2000])
+    if unseen > MOST_CONTROL * len(text[:2000]) + 1:
+        return "", "", _unreadable(file, "this is not text", "Save it again as 'CSV UTF-8'")
+    return text, name, problem
 
 
 def _try(data: bytes, codec: str, name: str, file: str) -> tuple[str, str, Problem | None]:
@@ -190,10 +201,18 @@ def _hits(cells: Sequence[str], known: dict[str, Any]) -> int:
 
 
 def _quote_problem(file: str, text: str, error: csv.Error) -> Problem:
-    """The problem that quotation marks do not pair."""
+    """The problem that quotation marks do not pair, or that a cell is too long to be one."""
     open_row = next(
         (n for n, line in enumerate(text.splitlines(), start=1) if line.count('"') % 2), None
     )
+    if open_row is None:
+        return Problem(
+            "too-long",
+            file,
+            f"a cell can't be read ({error})",
+            "No cell of a table is so long: the file may not be a table at all.",
+            "Open it in a spreadsheet, shorten the cell and save it again as CSV.",
+        )
     return Problem(
         "quotes",
         file,
@@ -248,13 +267,15 @@ def to_table(
     cells = pd.DataFrame(data, index=pd.Index([n for n, _ in body], dtype="int64"), dtype="str")
     problems += _excel_errors(cells, file=file)
     made = TextTable(table, file, cells, letters, encoding=encoding, decimal=decimal)
-    return Reading(made, tuple(problems), _short_rows(body, len(headings), table=table))
+    # a workbook keeps no empty cells at the end of a row, so there they mean nothing
+    notes = _short_rows(body, len(headings), table=table) if encoding else ()
+    return Reading(made, tuple(problems), notes)
 
 
 def _title_problem(file: str, title: Row, heading_row: int) -> Problem:
     """The problem that something stands above the heading."""
     above = "row 1" if heading_row == 2 else f"rows 1 to {heading_row - 1}"
-    words = next(cell for cell in title[1] if cell)[:40]
+    words = brief(next(cell for cell in title[1] if cell))
     return Problem(
         "title-row",
         file,
@@ -297,7 +318,7 @@ def _headings(
                     "Only one of them can be right.",
                     "Delete or rename all but one.",
                     row=row,
-                    column=name,
+                    column=brief(name),
                 )
             )
     first = {name: places[0] for name, places in positions.items()}
@@ -345,7 +366,7 @@ def _excel_errors(cells: pd.DataFrame, *, file: str) -> list[Problem]:
                 "A formula failed there, so there is no value.",
                 "Mend the formula or type the value.",
                 row=int(row),
-                column=column,
+                column=brief(column),
             )
             for row in bad
         ]
@@ -374,4 +395,4 @@ def _accented(cells: pd.DataFrame) -> list[str]:
     if "name" not in cells.columns:
         return []
     names = cells["name"]
-    return names[~names.map(str.isascii)].drop_duplicates().head(3).tolist()
+    return names[~names.map(str.isascii)].drop_duplicates().head(3).map(brief).tolist()

@@ -6,6 +6,7 @@ from collections.abc import Collection
 
 import pandas as pd
 
+from spreadnet.evidence.privacy import brief
 from spreadnet.evidence.region import REQUIRED_TABLES, TABLES, Note, Settings
 
 _TEXTS = {
@@ -44,7 +45,7 @@ def without_notes(
         notes.append(Note("one-landing", "one landing only: there is nothing to rank it against"))
     bare = set(lakes) - set(landings["lake_id"])
     if bare:
-        shown = ", ".join(sorted(bare)[:SHOWN]) + (" ..." if len(bare) > SHOWN else "")
+        shown = _few(bare)
         text = f"{len(bare)} of {len(lakes)} lakes have no landing ({shown}): nobody can be met"
         notes.append(
             Note(
@@ -57,7 +58,15 @@ def without_notes(
         if table not in REQUIRED_TABLES and _TEXTS[table] and frames[table].empty:
             notes.append(Note(f"no-{table}", _TEXTS[table]))
     notes += _interview_notes(frames)
+    for key in ("hours", "most_hours_per_landing_week"):
+        if getattr(settings, key) == 0:
+            notes.append(Note("no-hours", f"{key} is 0 in region.toml, so no hours will be placed"))
     return notes
+
+
+def _few(ids: Collection[str]) -> str:
+    """The first few ids, in order, for a note."""
+    return ", ".join(map(brief, sorted(ids)[:SHOWN])) + (" ..." if len(ids) > SHOWN else "")
 
 
 def _status_notes(status: pd.DataFrame, settings: Settings, lakes: Collection[str]) -> list[Note]:
@@ -101,7 +110,6 @@ def _interview_notes(frames: dict[str, pd.DataFrame]) -> list[Note]:
         notes.append(Note("no-other-lake", f"{text} distance and pull of area"))
     bare = set(water[named]) - set(landings["lake_id"])
     if bare:
-        shown = ", ".join(sorted(bare)[:SHOWN]) + (" ..." if len(bare) > SHOWN else "")
-        text = f"contacts name {len(bare)} lakes that have no landing: {shown}"
+        text = f"contacts name {len(bare)} lakes that have no landing: {_few(bare)}"
         notes.append(Note("water-without-landing", text))
     return notes

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import shutil
 import tempfile
 import zipfile
@@ -114,7 +115,19 @@ def shapefile(*, prj: bool, crs: int = 4326) -> dict[str, bytes]:
     return parts if prj else {n: b for n, b in parts.items() if not n.endswith(".prj")}
 
 
-def workbook(rows: list[list], *, merge: str = "", more: tuple[str, ...] = ()) -> bytes:
+def damaged(data: bytes) -> bytes:
+    """The workbook with its sheet cut off."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w") as new:
+        for part in old.infolist():
+            body = b"<x" if "sheet1" in part.filename else old.read(part)
+            new.writestr(part, body, zipfile.ZIP_DEFLATED)
+    return out.getvalue()
+
+
+def workbook(
+    rows: list[list], *, merge: str = "", more: tuple[str, ...] = (), chart: bool = False
+) -> bytes:
     """An XLSX of one sheet of rows, the same bytes each time; `more` are further filled sheets."""
     book = openpyxl.Workbook()
     book.properties.created = book.properties.modified = STAMP
@@ -124,6 +137,8 @@ def workbook(rows: list[list], *, merge: str = "", more: tuple[str, ...] = ()) -
         sheet.append(row)
     if merge:
         sheet.merge_cells(merge)
+    if chart:
+        book.create_chartsheet("Chart1")
     for name in more:
         book.create_sheet(name).append(["something"])
     out = io.BytesIO()
@@ -222,11 +237,30 @@ def cases() -> dict[str, dict[str, str | bytes | None]]:
         "movement_to_itself": {
             "movements.csv": "from_lake_id,to_lake_id,trips\nL01,L02,140\nL03,L03,20\n"
         },
+        "date_late": {
+            **SEEN,
+            "visits.csv": changed(VISITS, "2026-07-08", "2027-10-01"),
+            "status.csv": STATUS.replace("surveys\n", "surveys,last_survey\n").replace(
+                "2021,4", "2028,4,2030-01-01"
+            ),
+        },
+        "date_early": {**SEEN, "visits.csv": changed(VISITS, "2026-07-08", "1997-05-14")},
+        "first_found_1700": {"status.csv": changed(STATUS, "2021", "1700")},
+        "trips_endless": {
+            "movements.csv": "from_lake_id,to_lake_id,trips\nL01,L02,inf\nL02,L03,1e7\n"
+        },
+        "counts_contradict": {
+            **SEEN,
+            "visits.csv": "visit_id,landing_id,date,start,end,launches,retrievals,refused\n"
+            "V01,A01,2026-07-04,08:00,12:00,0,0,\nV02,A02,2026-07-08,14:30,18:00,3,2,30\n",
+        },
+        "too_many_boats": {**SEEN, "visits.csv": changed(VISITS, "18:00,12", "14:35,12")},
         # people
         "personal_column": {
             **SEEN,
             "contacts.csv": "visit_id,direction,boat_registration\nV01,launching,ZZ 1234 QX\n",
         },
+        "staff_misspelt": {"landings.csv": changed(LANDINGS, "ramp_lanes", "can_staffed")},
         "personal_value": {
             "landings.csv": changed(LANDINGS, "South ramp", "ask warden@example.org"),
         },
@@ -274,6 +308,31 @@ def cases() -> dict[str, dict[str, str | bytes | None]]:
                 LANDINGS, "A02,L02,South ramp,-127.901", "A02,,South ramp,-127.8895"
             ),
         },
+        "same_point": {"lakes.csv": changed(LAKES, "-127.70,-41.05", "-128.05,-41.02")},
+        "same_outline": {
+            **lakes_as,
+            "lakes.geojson": boxes({**RINGS, "L04": RINGS["L02"], "L05": RINGS["L02"]}),
+        },
+        "lake_in_lake": {
+            **lakes_as,
+            "lakes.geojson": boxes({**RINGS, "L04": square(-127.895, -41.10, 0.004)}),
+        },
+        "null_island": {"lakes.csv": re.sub(r"-12\d\.\d+,-41\.\d+", "0,0", LAKES)},
+        "polar": {
+            "lakes.csv": LAKES.replace(",-41.", ",85."),
+            "landings.csv": LANDINGS.replace(",-41.", ",85."),
+        },
+        "longitude_360": {
+            **lakes_as,
+            "lakes.geojson": boxes({n: [[a + 360, b] for a, b in r] for n, r in RINGS.items()}),
+        },
+        "longitude_360_csv": {"lakes.csv": changed(LAKES, "-127.70", "232.3")},
+        "not_finite": {
+            **lakes_as,
+            "lakes.geojson": boxes(
+                {**RINGS, "L02": [*RINGS["L02"][:2], [1e999, -41.1], RINGS["L02"][0]]}
+            ),
+        },
         # workbooks and encodings
         "title_row": {
             "lakes.csv": None,
@@ -300,7 +359,68 @@ def cases() -> dict[str, dict[str, str | bytes | None]]:
             .replace(";85", ";85,5"),
             "landings.csv": LANDINGS.replace(".", "#").replace(",", ";").replace("#", ","),
         },
+        "number_too_large": {
+            "lakes.csv": LAKES.replace("L0", "").replace(",120", ",1e400"),
+            "landings.csv": LANDINGS.replace(",L0", ","),
+            "status.csv": STATUS.replace("L0", ""),
+            **SEEN,
+            "contacts.csv": CONTACTS.replace("launching,L02", "launching,9.0"),
+        },
+        "id_decimals": {
+            "lakes.csv": LAKES.replace("L0", ""),
+            "landings.csv": LANDINGS.replace(",L0", ","),
+            "status.csv": STATUS.replace("L0", ""),
+            **SEEN,
+            "contacts.csv": CONTACTS.replace("launching,L02", "launching,2.0"),
+        },
+        "control_letters": {
+            "lakes.csv": LAKES.replace("L02", "L\x02").replace("L03", "L\ufffe"),
+            "landings.csv": LANDINGS.replace("L02", "L\x02").replace("L03", "L\ufffe"),
+            "status.csv": STATUS.replace("L02", "L\x02"),
+        },
+        "control_name": {"lakes.csv": changed(LAKES, "South", "So\x1b[31mth")},
+        "look_alikes": {
+            "lakes.csv": LAKES.replace("L01", "L 1").replace("L02", "L\u00a01"),
+            "landings.csv": LANDINGS.replace("L01", "L 1").replace("L02", "L\u00a01"),
+            "status.csv": STATUS.replace("L01", "L 1").replace("L02", "L\u00a01"),
+        },
+        "long_texts": {
+            "lakes.csv": LAKES.replace("L02", "L" * 101).replace("East", "E" * 201),
+            "landings.csv": LANDINGS.replace("L02", "L" * 101),
+            "status.csv": STATUS.replace("L02", "L" * 101),
+        },
+        "damaged_workbook": {"lakes.csv": None, "lakes.xlsx": damaged(workbook(rows_of(LAKES)))},
+        "chart_sheet": {"lakes.csv": None, "lakes.xlsx": workbook(rows_of(LAKES), chart=True)},
+        "utf32": {"lakes.csv": LAKES.encode("utf-32")},
+        "not_text": {"lakes.csv": b"%PDF-1.4\n" + bytes(range(32)) * 4},
+        "error_value": {
+            "lakes.csv": None,
+            "lakes.xlsx": workbook(
+                [*rows_of(LAKES)[:3], ["L03", "East", -127.7, -41.05, "#DIV/0!"]]
+            ),
+        },
         # settings
+        "toml_deep": {"region.toml": REGION + f"holidays = {'[' * 2000}{']' * 2000}\n"},
+        "toml_digits": {"region.toml": REGION + f"hours = {'9' * 5000}\n"},
+        "toml_hex": {"region.toml": REGION + f"hours = 0x{'f' * 5000}\nseasons = {'9' * 400}\n"},
+        "assumptions_absurd": {
+            "region.toml": REGION + "assumptions = {water_temperature_c = 1e6, "
+            "lake_area_exponent = 1e6, month_spread = 1e6, weekend_ratio = 1e-12, refusal = 0.9, "
+            "dreissenid_mussel = {water_hours = 1e9, establish = 0.5}}\n"
+        },
+        "weight_tiny": {"region.toml": changed(REGION, "= 1.0}", "= 1e-300}")},
+        "worth": {
+            "lakes.csv": LAKES.replace("area_ha", "area_ha,worth")
+            .replace("120", "120,1e-300")
+            .replace(",85", ",85,1e300")
+            .replace(",40", ",40,2")
+        },
+        "season_another_age": {"region.toml": REGION.replace("2027", "1927")},
+        "shift_too_long": {
+            "region.toml": REGION
+            + 'shift_hours = 5\nmost_hours_per_landing_week = 4\nblocks = ["06:00-09:00"]\n'
+        },
+        "no_hours": {"region.toml": REGION + "hours = 0\nmost_hours_per_landing_week = 0\n"},
         "not_toml": {"region.toml": REGION + "hours = many\n"},
         "unknown_key": {"region.toml": REGION + "hour = 100\n"},
         "missing_key": {"region.toml": changed(REGION, 'name = "Invented district"\n', "")},
@@ -324,6 +444,16 @@ def cases() -> dict[str, dict[str, str | bytes | None]]:
             **SEEN,
             "contacts.csv": changed(CONTACTS, "launching,L02", "launching,L01"),
         },
+        "overlap": {
+            **lakes_as,
+            "lakes.geojson": boxes({**RINGS, "L04": square(-127.884, -41.10)}),
+        },
+        "visit_twice": {
+            **SEEN,
+            "visits.csv": VISITS + "V03,A01,2026-07-04,8:00,12:00,31\n",
+        },
+        "winter": {**SEEN, "visits.csv": changed(VISITS, "2026-07-08", "2026-01-10")},
+        "counts_differ": {**SEEN, "visits.csv": changed(VISITS, "18:00,12", "18:00,0")},
         # many at once
         "everything": {
             **SEEN,

@@ -17,8 +17,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from spreadnet.evidence.cells import Manner, convert
+from spreadnet.evidence.check import check_table
+from spreadnet.evidence.counts import count_notes, count_problems
 from spreadnet.evidence.dates import read_dates, strptime_format
 from spreadnet.evidence.outlines import check_outlines
+from spreadnet.evidence.overlaps import overlapping
 from spreadnet.evidence.privacy import looks_personal, personal_heading
 from spreadnet.evidence.projection import best_utm, largest_error
 from spreadnet.evidence.read import check_region, empty_frame
@@ -459,6 +462,110 @@ def test_an_xlsx_region_reads_like_a_csv_region(tmp_path: Path) -> None:
     pd.testing.assert_frame_equal(good(folder).visits, good(write(other, visits=VISITS)).visits)
 
 
+def test_a_stray_space_or_a_bold_cell_far_below_costs_no_time() -> None:
+    # Walking every empty cell between took 35 s for the first and 7 s for the second.
+    import io
+    import time as clock
+
+    book = openpyxl.Workbook()
+    for row in (["lake_id", "name"], ["L01", "North"]):
+        book.active.append(row)
+    book.active.cell(1_048_576, 2).value = " "
+    book.active.cell(200_000, 3).font = openpyxl.styles.Font(bold=True)
+    out = io.BytesIO()
+    book.save(out)
+    began = clock.perf_counter()
+    reading = read_xlsx(out.getvalue(), table="lakes", file="lakes.xlsx")
+    assert clock.perf_counter() - began < 10
+    assert reading.problems == reading.notes == ()
+    assert reading.table.cells.to_dict("index") == {2: {"lake_id": "L01", "name": "North"}}
+
+
+def test_a_formula_whose_value_was_saved_is_read_as_that_value() -> None:
+    # A saved formula has its value beside it: what LibreOffice and Excel write.
+    import io
+    import zipfile
+
+    made = _book([["lake_id", "area_ha"], ["L01", "=20*2"], ["L02", 7]])
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(made)) as old, zipfile.ZipFile(out, "w") as new:
+        for part in old.infolist():
+            body = old.read(part).replace(b"<f>20*2</f><v />", b"<f>20*2</f><v>40</v>")
+            new.writestr(part, body.replace(b"<f>20*2</f><v></v>", b"<f>20*2</f><v>40</v>"))
+    reading = read_xlsx(out.getvalue(), table="lakes", file="lakes.xlsx")
+    assert reading.problems == ()
+    assert reading.table.cells["area_ha"].tolist() == ["40", "7"]
+
+
+def test_a_cell_too_long_to_be_one_is_a_problem() -> None:
+    data = f"lake_id,name\nL01,{'x' * 140_000}\n".encode()
+    assert [p.code for p in read_csv(data, table="lakes", file="lakes.csv").problems] == [
+        "too-long"
+    ]
+    unclosed = f'lake_id,name\nL01,"{"x" * 140_000}\n'.encode()
+    problems = read_csv(unclosed, table="lakes", file="lakes.csv").problems
+    assert [(p.code, p.row) for p in problems] == [("quotes", 2)]
+
+
+def test_one_nul_does_not_make_a_file_utf_16() -> None:
+    data = LAKES.replace("007", "0\x007").encode()
+    reading = read_csv(data, table="lakes", file="lakes.csv")
+    assert reading.table.encoding == "UTF-8"
+    problems = check_table(reading.table, manner=Manner()).problems
+    assert [(p.code, p.row) for p in problems] == [("control-letter", 2)]
+    assert "0<U+0000>7" in problems[0].what and "U+0000 (NUL)" in problems[0].what
+
+
+@pytest.mark.parametrize("text", ["\x1b[31m", "x" * 500, "\u202e\ufffe", "\U0010ffff" * 90])
+def test_no_message_prints_a_raw_or_an_endless_cell(text: str, tmp_path: Path) -> None:
+    lakes = LAKES.replace("L03,", f"L{text},").replace("East", f"E{text}").replace("40", text)
+    landings = LANDINGS.replace("A03,L03", f"A03{text},L{text}{text}").replace("can_staff", text)
+    status = STATUS.replace("unknown", text).replace("2021", text)
+    visits = VISITS.replace("8:00", text).replace("V02,A02", f"V02,{text}")
+    contacts = CONTACTS.replace("V02", f"V{text}").replace("L03", text).replace("YES", text)
+    toml = TOML.replace("Invented", "In\\u0007vented") + f'hours = "{"y" * 500}"\n'
+    folder = write(tmp_path, region=toml, lakes=lakes, landings=landings, status=status,
+                   visits=visits, contacts=contacts)  # fmt: skip
+    problems, _ = check_region(folder, species=SPECIES)
+    assert len(problems) > 10
+    for problem in problems:
+        for words in (problem.what, problem.why, problem.mend, problem.column or ""):
+            assert words.isprintable(), words
+            assert "x" * 81 not in words and "y" * 81 not in words
+
+
+@pytest.mark.parametrize("ending", ["kml", "gml"])
+def test_what_gdal_adds_to_kml_and_gml_is_passed_over(ending: str, tmp_path: Path) -> None:
+    lakes_frame(name=["North", "South", "East"]).to_file(
+        write(tmp_path, lakes="") / f"lakes.{ending}", driver=ending.upper()
+    )
+    assert good(tmp_path).lakes["name"].tolist() == ["North", "South", "East"]
+
+
+# geometry shared
+
+
+def test_a_lake_on_an_island_that_is_cut_out_is_no_overlap(tmp_path: Path) -> None:
+    frame = lakes_frame()
+    island, pond = outline(-127.90, -41.10, 0.005), outline(-127.90, -41.10, 0.002)
+    frame.loc[1, "geometry"] = frame.geometry[1].difference(island)
+    frame.loc[2, "geometry"] = pond
+    frame.to_file(write(tmp_path, lakes="") / "lakes.gpkg")
+    landings = "\n".join(LANDINGS.splitlines()[:2])
+    codes = {n.code for n in good(write(tmp_path, lakes="", landings=landings)).notes}
+    assert "outlines-overlap" not in codes
+
+
+@pytest.mark.parametrize(("west", "kind"), [(9.95, None), (9.5, "note"), (4.0, "problem")])
+def test_outlines_may_overlap_a_little(west: float, kind: str | None) -> None:
+    # Shares of the smaller, by hand: 0.5%, 5% and 60%.
+    lakes = gpd.GeoSeries(
+        [shapely.box(0, 0, 10, 10), shapely.box(west, 0, west + 10, 10)], index=[2, 3]
+    )
+    problems, notes = overlapping(lakes, pd.Series(["A", "B"], index=[2, 3]), file="l.gpkg")
+    assert (bool(problems), bool(notes)) == (kind == "problem", kind == "note")
+
+
 # dates and settings
 
 
@@ -481,6 +588,43 @@ def test_a_year_alone_is_only_a_first_find() -> None:
         columns("status")["last_survey"], cells, file="s.csv", date_format="YYYY-MM-DD"
     )
     assert [p.code for p in problems] == ["date-style"]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "water_temperature_c = -5", "lake_area_exponent = 10", "weekend_ratio = 0.015",
+        "refusal = 1", "dreissenid_mussel = {establish = 1e-6}",
+    ],
+)  # fmt: skip
+def test_an_assumption_may_go_to_the_end_of_what_is_taken(line: str) -> None:
+    text = f"{TOML}assumptions = {{{line}}}\n"
+    assert read_settings(text.encode(), species=SPECIES).problems == ()
+
+
+def test_a_shift_may_fill_the_longest_block_and_the_week() -> None:
+    text = TOML + "shift_hours = 4\nmost_hours_per_landing_week = 4\n"
+    assert read_settings(text.encode(), species=SPECIES).problems == ()
+
+
+@pytest.mark.parametrize(
+    ("launches", "contacts", "problem", "note"),
+    # The limit of a gross contradiction: three times the count and five besides.
+    [(1, 1, False, False), (1, 2, False, True), (1, 8, False, True), (1, 9, True, True)],
+)
+def test_a_miscount_is_a_note_and_a_gross_one_a_problem(
+    launches: int, contacts: int, problem: bool, note: bool, tmp_path: Path
+) -> None:
+    visits = (
+        f"visit_id,landing_id,date,start,end,launches\nV1,A01,2026-07-04,8:00,12:00,{launches}\n"
+    )
+    rows = "visit_id,direction\n" + "V1,launching\n" * contacts
+    tables = {}
+    for table, text in (("visits", visits), ("contacts", rows)):
+        read = read_csv(text.encode(), table=table, file=f"{table}.csv").table
+        tables[table] = check_table(read, manner=Manner())
+    assert bool(count_problems(tables)) == problem
+    assert bool(count_notes(tables)) == note
 
 
 @pytest.mark.parametrize("bad", ["DD/MM/YY", "YYYY-MM", "day/month/year", "DD/MM/YYYY HH"])
@@ -548,6 +692,14 @@ def test_a_bad_setting_is_named_with_its_line(line: str, code: str) -> None:
 )  # fmt: skip
 def test_headings_about_people_are_refused(heading: str) -> None:
     assert personal_heading(heading, "contacts") is not None
+
+
+def test_a_heading_like_that_for_people_is_never_taken_as_misspelt() -> None:
+    data = b"visit_id,landing_id,date,start,end,educator\n"
+    problems = check_table(
+        read_csv(data, table="visits", file="v.csv").table, manner=Manner()
+    ).problems
+    assert [(p.code, p.column) for p in problems] == [("personal-data", "educator")]
 
 
 @pytest.mark.parametrize("heading", ["lake_name", "landing_name", "water", "days", "notes_url"])
