@@ -3,7 +3,10 @@
 import hashlib
 import json
 import os
+import shutil
 import sys
+import tempfile
+from pathlib import Path
 
 import pytest
 
@@ -271,14 +274,32 @@ def test_a_place_where_nobody_may_write_is_found_by_trying():
             refuse_if_taken(place, force=True)
 
 
-@pytest.mark.skipif(os.name == "nt" or os.getuid() == 0, reason="permissions do not bind here")
-def test_a_read_only_place_is_explained(tmp_path):
-    (tmp_path / "shut" / "open").mkdir(parents=True)
-    (tmp_path / "shut").chmod(0o555)
+@pytest.fixture
+def ordinary_place():
+    """A folder of an ordinary user; a superuser, whom permissions do not stop, becomes one."""
+    place = Path(tempfile.mkdtemp())
+    place.chmod(0o777)
+    superuser = os.getuid() == 0
+    if superuser:
+        os.seteuid(65534)
+    try:
+        yield place
+    finally:
+        if superuser:
+            os.seteuid(0)
+        for folder, _, _ in os.walk(place):
+            Path(folder).chmod(0o755)
+        shutil.rmtree(place)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has other permissions")
+def test_a_read_only_place_is_explained(ordinary_place):
+    (ordinary_place / "shut" / "open").mkdir(parents=True)
+    (ordinary_place / "shut").chmod(0o555)
     with pytest.raises(OutputError, match="Permission denied"):
-        refuse_if_taken(tmp_path / "shut" / "out", force=False)
-    write(tmp_path / "shut" / "open")
-    assert (tmp_path / "shut" / "open" / "run.json").exists()
+        refuse_if_taken(ordinary_place / "shut" / "out", force=False)
+    write(ordinary_place / "shut" / "open")
+    assert (ordinary_place / "shut" / "open" / "run.json").exists()
 
 
 def test_trying_the_place_leaves_no_trace(tmp_path, earlier):
