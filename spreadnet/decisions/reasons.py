@@ -83,7 +83,9 @@ def reasons(facts: Facts) -> tuple[str, ...]:
         told += [*_ends(facts), _gap(facts)]
     told.append(_traffic(facts))
     if facts.avoided > 0 and facts.best_when is not None:
-        told.append(f"an hour on {facts.best_when} meets about {facts.boats_met:.1f} boats")
+        told.append(
+            f"an hour at the best time ({facts.best_when}) meets about {facts.boats_met:.1f} boats"
+        )
     if not facts.can_staff:
         told.append("marked as a landing that can't be staffed")
     return tuple(told)

@@ -86,7 +86,7 @@ def unit(assessment: Assessment) -> str:
     """
     weighted = "weighted new" if _weights(assessment) else "new"
     seasons = "1 season" if assessment.seasons == 1 else f"{assessment.seasons} seasons"
-    return f"{weighted} infestations avoided over {seasons} by every 100 hours worked in them"
+    return f"{weighted} infestations avoided over {seasons} per 100 hours worked in them"
 
 
 def first_landings(assessment: Assessment, *, shown: int) -> str:
@@ -154,7 +154,7 @@ def _same_hours(assessment: Assessment) -> list[str]:
     for way, row in assessment.comparison.iterrows():
         cost = ""
         if "cost_per_infestation_avoided" in row and row["avoided"] > 0:
-            cost = f", {row['cost_per_infestation_avoided']:,.3g} an infestation avoided"
+            cost = f", {row['cost_per_infestation_avoided']:,.0f} an infestation avoided"
         landings = f"{row['landings']:.0f} landing{'' if row['landings'] == 1 else 's'}"
         lines.append(
             f"  {way:<14} {row['hours_a_season']:,.0f} h at {landings}: "

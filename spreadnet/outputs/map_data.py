@@ -26,7 +26,7 @@ LISTED_TRIPS = 400  # flows in the page; enough to show where one lake's boats g
 SHOWN_TRIPS = 60  # lines drawn at once; more hide the lakes
 REASON_LETTERS = 500  # of one sentence; more only where names in it are far too long
 PARTS = 10_000  # chances travel as whole parts of this
-SMALLEST_RADIUS, GROWTH = 3.0, 9.0  # pixels of a landing that avoids nothing, and of the best
+SMALLEST_RADIUS, LARGEST_RADIUS = 2.0, 11.5  # pixels: avoids nothing, avoids most
 
 
 def lake_status(lakes: pd.DataFrame, species: Sequence[str]) -> NDArray[np.int64]:
@@ -91,7 +91,8 @@ def landing_radius(avoided: NDArray[np.float64]) -> NDArray[np.float64]:
     known = np.where(np.isfinite(avoided), np.maximum(avoided, 0.0), 0.0)
     most = known.max(initial=0.0)
     share = known / most if most > 0 else 0.0 * known
-    radius: NDArray[np.float64] = SMALLEST_RADIUS + GROWTH * np.sqrt(share)
+    area = SMALLEST_RADIUS**2 + (LARGEST_RADIUS**2 - SMALLEST_RADIUS**2) * share
+    radius: NDArray[np.float64] = np.sqrt(area)
     return radius
 
 

@@ -80,7 +80,7 @@ def test_nothing_to_avoid_is_said_plainly():
 
 
 def test_best_time_is_left_out_where_nobody_counted():
-    assert any("weekend 10:00-14:00 meets about 4.2 boats" in s for s in told())
+    assert any("(weekend 10:00-14:00) meets about 4.2 boats" in s for s in told())
     assert not any("meets" in s for s in told(best_when=None))
 
 

@@ -45,7 +45,7 @@ def test_weights_are_said_only_where_there_are_any(demo_result):
     lakes = region.lakes.assign(worth=1.0)
     settings = replace(region.settings, species=dict.fromkeys(region.settings.species, 1.0))
     plain = replace(demo_result, region=replace(region, lakes=lakes, settings=settings))
-    assert unit(plain).startswith("new infestations avoided over 5 seasons by every 100 hours")
+    assert unit(plain).startswith("new infestations avoided over 5 seasons per 100 hours")
 
 
 def test_hours_really_placed_are_told(demo_result):

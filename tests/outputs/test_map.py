@@ -366,8 +366,9 @@ def test_about_equal_landings_share_a_group_only_if_ranges_reach_each_other():
 
 
 def test_area_of_a_landing_grows_in_step_with_what_it_avoids():
-    radius = landing_radius(np.array([0.0, 1.0, 4.0, np.nan, -1.0])) - 3.0
-    np.testing.assert_allclose(radius, [0.0, 4.5, 9.0, 0.0, 0.0])
+    area = landing_radius(np.array([0.0, 1.0, 4.0, np.nan, -1.0])) ** 2
+    grown = area - area[0]
+    np.testing.assert_allclose(grown / grown[2], [0.0, 0.25, 1.0, 0.0, 0.0])
 
 
 def _luminance(colour):
