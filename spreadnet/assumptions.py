@@ -24,7 +24,8 @@ class Assumption:
 
     `low` and `high` are read as the ends of a 90% range around `value` on the stated scale
     (`linear`, `log`, or `share` for a number between 0 and 1), each side with its own spread.
-    `basis` is `confirmed` (figure seen in its source), `from memory` or `assumption`.
+    `basis` is `confirmed` (figure seen in its source), `from memory` (not seen there: remembered or
+    quoted by others) or `assumption`.
     """
 
     name: str
@@ -157,9 +158,9 @@ def _entries() -> Mapping[str, Assumption]:
             6.0,
             "boats per hour",
             "log",
-            "boats launched an hour at a middling landing, used only where no visit counted boats",
-            "32,000 hours for 52,000 boats, Wisconsin 2009, newsletter quoted 2010 (second-hand)",
-            "confirmed",
+            "boats launched an hour at a middling landing, used where no visit counted boats",
+            "52,000 boats in 32,000 hours, Wisconsin 2009 (state newsletter, quoted 2010)",
+            "from memory",
         ),
         (
             "weekend_ratio",
@@ -191,7 +192,8 @@ def _entries() -> Mapping[str, Assumption]:
             "ratio",
             "share",
             "gaps left when an educator goes over the boat with the boater, over gaps left without",
-            "Angell et al. 2024: 79.2% against 56.4% removed, so 0.208 / 0.436",
+            "Angell et al. 2024, Quantifying the effectiveness of three AIS prevention methods: "
+            "79.2% against 56.4% removed, so 0.208 / 0.436",
             "confirmed",
         ),
         (
@@ -345,8 +347,8 @@ def _entries() -> Mapping[str, Assumption]:
             "share",
             "share",
             "boats with plants attached, before any are checked",
-            "16% of 52,000 boats, Wisconsin 2009, newsletter quoted 2010 (second-hand)",
-            "confirmed",
+            "16% of 52,000 boats, Wisconsin 2009 (state newsletter, quoted 2010); range assumed",
+            "from memory",
         ),
         (
             "gap_animals",
@@ -444,8 +446,8 @@ def _entries() -> Mapping[str, Assumption]:
             "share",
             "share",
             "boats launched in another water within five days",
-            "Wisconsin ramps 2009: 25%, 2005: 44% (second-hand)",
-            "confirmed",
+            "Wisconsin ramps, another water in the last 5 days: 44% in 2005, 25% in 2009 (quoted)",
+            "from memory",
         ),
         (
             "found_anyway",

@@ -53,6 +53,7 @@ def test_run_leaves_every_file_and_nothing_else(finished):
         "trips.csv",
         "gap_rates.csv",
         "comparison.csv",
+        "columns.csv",
         "network.graphml",
         "region.gpkg",
         "map.html",
@@ -399,3 +400,23 @@ def test_problems_alike_are_counted_after_the_first_twenty(tmp_path, capsys):
     assert "... and 20 more like it in status.csv, column status" in told
     assert main(["check", str(region), "--all"]) == 1
     assert capsys.readouterr().out.count("problem: status.csv") == 40
+
+
+BROKEN = Path(__file__).parent / "broken"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "case", sorted(path for path in BROKEN.iterdir() if path.is_dir()), ids=lambda p: p.name
+)
+def test_a_run_on_a_faulty_folder_leaves_nothing(case, tmp_path, capsys):
+    """Whatever is wrong with the tables, there is a whole result or none, and no traceback."""
+    code = main(["run", str(case), "--out", str(tmp_path / "out"), "--draws", "2"])
+    told = capsys.readouterr()
+    assert "Traceback" not in told.out + told.err
+    assert "something unexpected" not in told.err
+    if code == 0:
+        assert [p.name for p in tmp_path.iterdir()] == ["out"]
+    else:
+        assert code == 1
+        assert list(tmp_path.iterdir()) == []

@@ -28,7 +28,7 @@ CAUTIONS = (
 )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Assessment:
     """
     What `assess` returns; tables keep the ids and the order of the region.
@@ -76,3 +76,10 @@ class Assessment:
     draws: int
     seed: int
     notes: tuple[Note, ...]
+
+    def __repr__(self) -> str:
+        return (
+            f"<Assessment of {self.region.settings.name}: {len(self.landings)} landings, "
+            f"{len(self.lakes)} lakes, {self.seasons} seasons, {self.draws} draws, "
+            f"seed {self.seed}>"
+        )

@@ -314,7 +314,8 @@ def _notes(
             notes.append(
                 Note(
                     "not-calibrated",
-                    f"{label}: too few dated finds ({fit.finds}) to learn how "
+                    f"{label}: too few dated finds after the first year "
+                    f"({fit.finds}) to learn how "
                     "fast it spreads here; absolute numbers rest on a wide stated range, so use "
                     "them only to compare landings",
                 )

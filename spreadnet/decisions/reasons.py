@@ -137,18 +137,20 @@ def _gap(facts: Facts) -> str:
     if facts.gap == "residual":
         return f"much of it is {words}, which education can't change"
     counted = (
-        f"{facts.gap_found} of {facts.gap_checked} checked here"
+        f"{facts.gap_found} of {facts.gap_checked} checked here, weighed with landings like it"
         if facts.gap_checked
         else "none checked here, so taken from landings like it"
     )
-    return f"{_percent(facts.gap_rate)} of boats {facts.gap_direction} have {words} ({counted})"
+    return (
+        f"about {_percent(facts.gap_rate)} of boats {facts.gap_direction} have {words} ({counted})"
+    )
 
 
 def _traffic(facts: Facts) -> str:
     """How busy, and whether that was counted."""
     how = (
-        f"about {facts.launches:,.0f} boats launched a season "
-        f"({facts.launches_low:,.0f} to {facts.launches_high:,.0f}), "
+        f"about {_boats(facts.launches)} boats launched a season "
+        f"({_boats(facts.launches_low)} to {_boats(facts.launches_high)}), "
         f"{ordinal(facts.traffic_rank)} of {facts.landings} landings"
     )
     return how if facts.visited else f"no visits here, so traffic is estimated: {how}"
@@ -167,7 +169,12 @@ def _parts(parts: Sequence[Part]) -> str:
 
 def _percent(share: float) -> str:
     """Share in percent, with a digit more where it is small."""
-    return f"{share:.1%}" if share < 0.1 else f"{share:.0%}"
+    return f"{share:.1%}" if share < 0.0995 else f"{share:.0%}"
+
+
+def _boats(number: float) -> str:
+    """Number of boats to two significant digits: more would look surer than it is."""
+    return f"{float(f'{number:.2g}'):,.0f}"
 
 
 def _list(names: Sequence[str]) -> str:

@@ -27,7 +27,9 @@ def finding(assessment: Assessment) -> str:
     """
     landings = assessment.landings
     if landings["rank"].isna().all():
-        return "No landing can be ranked: education has nothing to avoid here"
+        alone = landings["lake_id"].nunique() == 1
+        why = "no other lake has a landing" if alone else "education has nothing to avoid here"
+        return f"No landing can be ranked: {why}"
     placed = float(assessment.comparison["hours_a_season"]["ranked"])
     if placed <= 0:
         return f"No hours were placed: {_why_none(assessment)}"
@@ -44,6 +46,31 @@ def finding(assessment: Assessment) -> str:
         return f"{hours} avoid far more placed by this ranking than busiest first"
     times = f"{ranked / busiest:.1f} times"
     return f"Placed by this ranking, {hours} avoid {times} the new infestations of busiest first"
+
+
+def outlook(assessment: Assessment) -> str:
+    """
+    How many new infestations are expected without education, to set what is avoided against.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Result of `assess`.
+
+    Returns
+    -------
+    sentence : str
+        One sentence with its final full stop.
+    """
+    parts = [
+        f"{figure(row['new_infestations'])} of {assessment.evidence.species[str(name)].label} "
+        f"({figure(row['low'])} to {figure(row['high'])})"
+        for name, row in assessment.totals.iterrows()
+    ]
+    return (
+        f"Without education, new infestations expected in {assessment.seasons} seasons: "
+        f"{', '.join(parts)}; what is avoided is worked out by the same model that ranks."
+    )
 
 
 def _why_none(assessment: Assessment) -> str:
@@ -148,13 +175,15 @@ def _same_hours(assessment: Assessment) -> list[str]:
     """The three ways of placing hours, side by side."""
     settings = assessment.region.settings
     lines = [
+        *textwrap.wrap(outlook(assessment), WIDTH),
         f"Up to {settings.hours:,.0f} hours in each of {assessment.seasons} seasons, placed three "
-        "ways:"
+        "ways:",
     ]
     for way, row in assessment.comparison.iterrows():
         cost = ""
         if "cost_per_infestation_avoided" in row and row["avoided"] > 0:
-            cost = f", {row['cost_per_infestation_avoided']:,.0f} an infestation avoided"
+            each = "weighted infestation" if _weights(assessment) else "infestation"
+            cost = f", cost {row['cost_per_infestation_avoided']:,.0f} for each {each} avoided"
         landings = f"{row['landings']:.0f} landing{'' if row['landings'] == 1 else 's'}"
         lines.append(
             f"  {way:<14} {row['hours_a_season']:,.0f} h at {landings}: "

@@ -99,7 +99,7 @@ class Source:
     crs: str | None = None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Region:
     """
     A region folder, read and checked: eight tables, the settings and what was noticed.
@@ -140,3 +140,9 @@ class Region:
     crs: str
     notes: tuple[Note, ...] = ()
     sources: tuple[Source, ...] = ()
+
+    def __repr__(self) -> str:
+        return (
+            f"<Region {self.settings.name}: {len(self.lakes)} lakes, {len(self.landings)} "
+            f"landings, {len(self.visits)} visits, {len(self.contacts)} contacts>"
+        )

@@ -34,7 +34,7 @@ PURPOSE = {
     "visits": "Visits tell how many boats use a landing in an hour.",
     "contacts": "Contacts tell where boats go and what they carry.",
     "movements": "Trips between lakes are how species spread.",
-    "hours": "Hours people can work decide which shifts can be filled.",
+    "hours": "Hours people can work are checked and kept; the ranking does not use them yet.",
 }
 # Columns of contacts that hold a lake_id besides the words for no lake of the region.
 WATERS = ("last_water", "next_water")

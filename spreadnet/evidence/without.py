@@ -58,6 +58,10 @@ def without_notes(
         if table not in REQUIRED_TABLES and _TEXTS[table] and frames[table].empty:
             notes.append(Note(f"no-{table}", _TEXTS[table]))
     notes += _interview_notes(frames)
+    if len(frames["hours"]):
+        notes.append(
+            Note("hours-not-used", "hours: checked, but the ranking does not use them yet")
+        )
     for key in ("hours", "most_hours_per_landing_week"):
         if getattr(settings, key) == 0:
             notes.append(Note("no-hours", f"{key} is 0 in region.toml, so no hours will be placed"))

@@ -39,7 +39,8 @@ class Flows:
     carriage : mapping of species to array, shape (A, A)
         Chance that one such trip brings a living introduction if the lake it leaves is infested.
     introductions : mapping of species to array, shape (A, A)
-        Introductions expected in the coming season, given how likely each lake is infested now.
+        Living introductions expected in the coming season to a lake that is free of the species,
+        given how likely each lake is infested now.
     """
 
     lakes: NDArray[np.integer]
@@ -85,7 +86,10 @@ def lake_flows(inputs: Mapping[str, SpreadInputs]) -> Flows:
             name: np.where(trips > 0, np.minimum(total / trips, 1.0), 0.0)
             for name, total in carried.items()
         }
-    introductions = {name: carried[name] * one.initial[lakes, None] for name, one in inputs.items()}
+    introductions = {
+        name: carried[name] * one.initial[lakes, None] * (1 - one.initial[lakes])
+        for name, one in inputs.items()
+    }
     return Flows(lakes, trips, carriage, introductions)
 
 

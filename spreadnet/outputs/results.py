@@ -8,7 +8,7 @@ from time import perf_counter
 from typing import TYPE_CHECKING
 
 from spreadnet.decisions.assessment import CAUTIONS
-from spreadnet.decisions.summary import finding, unit
+from spreadnet.decisions.summary import finding, outlook, unit
 from spreadnet.errors import OutputError
 from spreadnet.outputs.folder import whole_folder
 from spreadnet.outputs.map import Caption, map_html, region_map
@@ -128,7 +128,11 @@ def assessment_map(assessment: Assessment, *, made_on: date | None = None) -> fo
         season=f"{settings.season_first_day} to {settings.season_last_day}",
         species={n: assessment.evidence.species[n].label for n in settings.species},
         cautions=CAUTIONS,
-        notes=("Ranges are 90% intervals over the draws.", *(n.text for n in assessment.notes)),
+        notes=(
+            outlook(assessment),
+            "Ranges are 90% intervals over the draws.",
+            *(n.text for n in assessment.notes),
+        ),
         status_through=_status_through(assessment),
         run=run_number(assessment),
         unit=unit(assessment),

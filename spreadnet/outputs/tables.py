@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from contextlib import contextmanager
 from datetime import date
+from importlib import resources
 from typing import TYPE_CHECKING
 
 import networkx as nx
@@ -44,7 +45,8 @@ def write_tables(
     -------
     files : list of Path
         `landings.csv` (best rank first), `lakes.csv`, `trips.csv`, `gap_rates.csv`,
-        `comparison.csv`, `network.graphml` and `region.gpkg`.
+        `comparison.csv`, `columns.csv` (what every column means), `network.graphml` and
+        `region.gpkg`.
     """
     landings = in_rank_order(assessment.landings)
     files = [
@@ -53,6 +55,7 @@ def write_tables(
         _write_csv(assessment.trips.drop(columns="geometry"), folder / "trips.csv", index=False),
         _write_csv(assessment.evidence.gaps.table, folder / "gap_rates.csv"),
         _write_csv(assessment.comparison, folder / "comparison.csv"),
+        _write_meanings(folder / "columns.csv"),
     ]
     graph = folder / "network.graphml"
     nx.write_graphml(_readable(assessment.network), graph, named_key_ids=True)
@@ -162,9 +165,17 @@ def _located(table: gpd.GeoDataFrame) -> pd.DataFrame:
 def _write_csv(table: pd.DataFrame, path: Path, *, index: bool = True) -> Path:
     """Write UTF-8 with a mark, so that Excel reads accents as they are."""
     plain = rounded(pd.DataFrame(table.reset_index() if index else table))
+    for column in plain.columns[[plain[c].dtype.kind == "b" for c in plain.columns]]:
+        plain[column] = plain[column].map({True: "yes", False: "no"})  # as in the input
     texts = [c for c in plain.columns if plain[c].dtype.kind not in "fiub"]
     plain[texts] = plain[texts].map(safe_text)
     plain.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\n")
+    return path
+
+
+def _write_meanings(path: Path) -> Path:
+    """Copy the table that says what every column means."""
+    path.write_bytes(resources.files("spreadnet.outputs").joinpath("columns.csv").read_bytes())
     return path
 
 

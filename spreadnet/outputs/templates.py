@@ -137,13 +137,13 @@ def _explained(column: Column) -> str:
     if _words(column):
         parts.append(f"One of: {_words(column)}.")
     if column.default:
-        parts.append(f"Left out: {column.default}.")
+        parts.append(f"Left out: `{column.default}`.")
     return " ".join(parts)
 
 
 def _words(column: Column) -> str:
     """Allowed words of a column, in order."""
-    return ", ".join(column.allowed)
+    return ", ".join(f"`{word}`" for word in column.allowed)
 
 
 def _csv(rows: Sequence[Sequence[str]]) -> str:

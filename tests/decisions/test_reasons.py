@@ -62,14 +62,17 @@ def test_a_species_overlooked_is_said_with_its_chance():
 
 
 def test_gap_says_what_it_was_counted_from():
-    assert "25% of boats leaving have plants attached (10 of 40 checked here)" in told()
+    assert any(
+        "about 25% of boats leaving have plants attached (10 of 40 checked here" in s
+        for s in told()
+    )
     borrowed = told(gap_found=0, gap_checked=0)
     assert any("none checked here, so taken from landings like it" in s for s in borrowed)
     assert any("education can't change" in s for s in told(gap="residual"))
 
 
 def test_traffic_says_whether_it_was_counted():
-    assert "about 1,234 boats launched a season (900 to 1,600), 2nd of 40 landings" in told()
+    assert "about 1,200 boats launched a season (900 to 1,600), 2nd of 40 landings" in told()
     assert any(s.startswith("no visits here, so traffic is estimated") for s in told(visited=False))
 
 

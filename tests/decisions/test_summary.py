@@ -52,4 +52,7 @@ def test_hours_really_placed_are_told(demo_result):
     text = first_landings(demo_result, shown=3)
     for way, row in demo_result.comparison.iterrows():
         assert f"{way:<14} {row['hours_a_season']:,.0f} h at" in text
-    assert "an infestation avoided" in text  # the demo gives a cost an hour
+    assert "for each weighted infestation avoided" in text
+    assert (
+        "Without education, new infestations expected in 5 seasons" in text
+    )  # the demo gives a cost an hour

@@ -75,7 +75,7 @@ def test_a_utm_plane_agrees_with_the_ellipsoid_to_a_third_of_a_percent():
 
 
 def test_float32_keeps_metres_far_from_the_origin_of_the_coordinates():
-    """numerics G: differences of uncentred float32 coordinates lose metres."""
+    """Differences of uncentred float32 coordinates lose metres."""
     rng = np.random.default_rng(2)
     points = np.array([500_000.0, 5_400_000.0]) + rng.uniform(0, 100_000, (700, 2))
     exact = planar_km(points, points)

@@ -166,7 +166,7 @@ def test_lakes_without_a_landing_are_no_choice():
 
 @pytest.mark.parametrize("law", LAWS, ids=lambda law: law.name)
 def test_separation_stays_finite_with_the_prior(law):
-    """Everyone goes to the nearest lake: without a prior Newton walks off (numerics D)."""
+    """Everyone goes to the nearest lake: without a prior Newton walks off."""
     own_lake, distance_km, attractions = make_place()
     away = distance_km.copy()
     away[np.arange(12), own_lake] = np.inf
@@ -316,7 +316,7 @@ def test_shares_add_up_and_leave_out_the_own_lake(dtype):
 
 
 def test_a_landing_12000_km_away_still_prefers_the_nearer_lakes():
-    """numerics G: a bare exponential is 0 there, and a clamped one gives even shares."""
+    """A bare exponential is 0 there, and a clamped one gives even shares."""
     own_lake, distance_km, attractions = make_place(n_lakes=12)
     far = np.vstack([distance_km, distance_km[:1] + 12_000])
     own = np.append(own_lake, own_lake[0])

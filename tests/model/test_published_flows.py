@@ -142,7 +142,7 @@ def test_austria_agrees_with_spint_run_here():
     from spint.tests.test_gravity import TestGravity
 
     case = TestGravity()
-    case.setUp()
+    getattr(case, "setup_method", getattr(case, "setUp", None))()  # renamed in spint 1.1
     table, distance, index, _, ending = austria()
     flows = table.sort_values(["from_lake_id", "to_lake_id"])
     np.testing.assert_array_equal(flows["trips"], case.f)

@@ -15,6 +15,7 @@ import pandas as pd
 import pyogrio
 import pytest
 
+from spreadnet.evidence.region import GAPS
 from spreadnet.outputs.record import plain, run_number, run_record, write_record
 from spreadnet.outputs.tables import in_rank_order, rounded, safe_text, write_tables
 
@@ -143,3 +144,27 @@ def test_plain_handles_nested_tables():
     assert plain({"t": pd.DataFrame({"a": [1.0, np.nan]}, index=["x", "y"])}) == {
         "t": [{"index": "x", "a": 1.0}, {"index": "y", "a": None}]
     }
+
+
+def test_every_column_written_is_explained(written, demo_result):
+    """`columns.csv` explains each column of each table, and nothing that is not there."""
+    folder = written[0]
+    meanings = pd.read_csv(folder / "columns.csv", keep_default_na=False)
+    assert (meanings["meaning"].str.len() > 3).all()
+    for file, rows in meanings.groupby("file"):
+        explained = set()
+        for column in rows["column"]:
+            if "<species>" in column:
+                names = demo_result.evidence.species
+                explained |= {column.replace("<species>", name) for name in names}
+            elif "<gap>" in column:
+                explained |= {column.replace("<gap>", gap) for gap in GAPS}
+            else:
+                explained.add(column)
+        assert explained == set(read(folder, file).columns), file
+
+
+def test_yes_and_no_come_out_as_they_went_in(written):
+    table = read(written[0], "landings.csv")
+    assert set(table["visited"]) == {"yes", "no"}
+    assert set(table["can_staff"]) <= {"yes", "no"}
