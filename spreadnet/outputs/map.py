@@ -153,6 +153,7 @@ def region_map(
         "style": _style(),
         "seasons": caption.seasons,
         "unit": caption.unit,
+        "words": _status_words(caption),
     }
     region = _empty_map(data["bounds"])
     region.add_child(_Drawing("\n".join(page_part(name) for name in SCRIPTS)))
@@ -229,7 +230,7 @@ def _page_values(
     """Pieces of HTML for the places in the page's template; all text in them is safe."""
     drawn = listed_trips(trips).head(SHOWN_TRIPS)
     ranked = bool(landings["rank"].notna().any())
-    text = _key_text(lakes, len(drawn), len(trips), ranked, caption)
+    text = _key_text(lakes, len(drawn), len(trips), caption)
     sizes = _sizes(landings) if ranked else []
     lines = trip_steps if len(drawn) else []
 
@@ -238,8 +239,10 @@ def _page_values(
         return map_key.key_html(
             steps=steps,
             trip_steps=lines,
-            sizes=sizes,
-            text=text | {"prefix": prefix, "trips": text["trips"].format(more)},
+            sizes=sizes if switches else [],
+            text=text
+            | {"prefix": prefix, "trips": text["trips"].format(more)}
+            | map_key.landing_words(caption.unit, ranked=ranked, sized=switches and bool(sizes)),
             switches=switches,
         )
 
@@ -259,27 +262,32 @@ def _page_values(
     }
 
 
-def _key_text(
-    lakes: gpd.GeoDataFrame, drawn: int, trips: int, ranked: bool, caption: Caption
-) -> dict[str, str]:
+def _key_text(lakes: gpd.GeoDataFrame, drawn: int, trips: int, caption: Caption) -> dict[str, str]:
     """Words of the key that depend on the data."""
-    several = len(caption.species) > 1
+    infested, _, not_surveyed, all_there = _status_words(caption)
     everywhere = has_all(lake_status(lakes, list(caption.species)))
     chance = figures(lakes["new_infestation_chance"])
     points = lakes.geometry.geom_type.isin(["Point", "MultiPoint"]).any()
     some = f"The {drawn} largest of {trips:,} flows" if drawn < trips else f"All {drawn:,} flows"
     return {
         "seasons": f"{caption.seasons} season{'s' if caption.seasons != 1 else ''}",
-        "infested": "Infested by one species or more" if several else "Infested",
-        "not_surveyed": "Some species not surveyed" if several else "Not surveyed",
-        "all_there": "Every species already there" if several else "Already there",
+        "infested": infested,
+        "not_surveyed": not_surveyed,
+        "all_there": all_there,
         "no_figure": "No figure" if (~np.isfinite(chance) & ~everywhere).any() else "",
         "points": "Lake known only as a point" if points else "",
-        "landings": f"Size: {caption.unit}" if ranked else "This run has no ranking",
         "trips": f"{some}{{}}. Lines are not routes."
         if drawn
         else "No trips between lakes in this run.",
     }
+
+
+def _status_words(caption: Caption) -> list[str]:
+    """Words for a lake over all species: the three of `STATUSES`, and infested by every one."""
+    if len(caption.species) == 1:
+        return ["Infested", "Looked for, not found", "Not surveyed", "Already there"]
+    first = ["Infested by one species or more", "Looked for, not found"]
+    return [*first, "Some species not surveyed", "Every species already there"]
 
 
 def _sizes(landings: gpd.GeoDataFrame) -> list[tuple[float, float]]:

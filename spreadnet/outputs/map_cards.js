@@ -3,10 +3,9 @@ function spreadnetCards(map, data, tables, state) {
   "use strict";
   const lakes = data.lakes, landings = data.landings, trips = data.trips;
   const {
-    latLng, lakeAt, landingAt, lakeNowhere, landingNowhere, lakeBox, tripLine, hasAll, percent,
+    latLng, lakeAt, landingAt, lakeNowhere, landingNowhere, lakeBox, tripLine, hasAll, percent, statusWord, thereWord,
   } = tables;
   const box = map.getContainer(), byId = (id) => document.getElementById(id);
-  const STATUS = ["Infested", "Looked for, not found", "Not surveyed"];
   const DOWN = 0.87; // how far down the map a chosen place comes
   const region = L.latLngBounds(data.bounds.slice(0, 2), data.bounds.slice(2));
   const popup = L.popup({ autoPanPadding: [12, 12], closeButton: true });
@@ -42,14 +41,15 @@ function spreadnetCards(map, data, tables, state) {
     lakes(i, card) {
       make("p", lakes.area[i] === null ? "Lake" : `Lake of ${lakes.area[i].toLocaleString("en")} ha`, card, "sub");
       const list = make("dl", "", card), seasons = data.seasons === 1 ? "1 season" : data.seasons + " seasons";
-      fact(list, "New infestation", hasAll(i) ? "every species already there" : percent(lakes.new[0][i]), hasAll(i) ? "" : `chance of at least one in ${seasons}`);
+      if (data.species.length > 1) fact(list, "Status", statusWord(i, 0));
+      fact(list, "New infestation", hasAll(i) ? thereWord(0) : percent(lakes.new[0][i]), hasAll(i) ? "" : `chance of at least one in ${seasons} if free now`);
       data.species.forEach((label, s) => {
         make("h3", label, card);
         const one = make("dl", "", card);
-        fact(one, "Status", STATUS[+lakes.status[s + 1][i]]);
+        fact(one, "Status", statusWord(i, s + 1));
         if (lakes.status[s + 1][i] !== "0") {
           fact(one, "Infested now", percent(lakes.now[s][i]), "chance");
-          fact(one, "New infestation", percent(lakes.new[s + 1][i]), `chance in ${seasons}`);
+          fact(one, "New infestation", percent(lakes.new[s + 1][i]), `chance in ${seasons} if free now`);
         }
       });
       if (lakeNowhere.has(i)) make("p", "Its place is not known: it is not on the map.", card, "flag");
@@ -129,6 +129,9 @@ function spreadnetCards(map, data, tables, state) {
     box.classList.remove("reading");
     state.changed();
     if (goes) goes.focus({ preventScroll: false });
+  });
+  map.on("resize", () => {  // as when the key opens: the chosen place stays in view
+    if (popup.isOpen()) map.panInside(popup.getLatLng(), { padding: [24, 24], animate: false });
   });
   document.addEventListener("keydown", (event) => {
     if (event.key === "Escape" && map.hasLayer(popup)) { map.closePopup(popup); event.preventDefault(); }

@@ -8,6 +8,8 @@ function spreadnetDrawing(map, data, tables, state) {
     lakeStatus, kind,
   } = tables;
   const FIRST = 10; // ranks that are always numbered
+  const WHOLE = 0.35; // size of the other landings, to full size, while the whole region is in view
+  const SMALLEST = landings.radius.length > 400 ? 1.7 : 2.5;
   const drawOrder = Array.from({ length: landingCount }, (_, i) => landingCount - 1 - i);
 
   function pattern(context, colour, lined) {
@@ -63,10 +65,11 @@ function spreadnetDrawing(map, data, tables, state) {
     },
   });
 
-  // Symbols shrink when the whole region is in view and there are many of them for the room.
+  // Symbols shrink while the whole region is in view, or they would hide the lakes; more so when
+  // there are many of them for the room.
   function symbolSize() {
     const room = Math.sqrt(160 / Math.max(landingCount, lakeCount / 3, 1)) * Math.min(1, map.getSize().x / 620);
-    return Math.min(1, Math.max(0.3, room * Math.pow(1.35, Math.max(0, map.getZoom() - state.fitZoom))));
+    return Math.min(1, WHOLE * Math.min(1, Math.max(0.3, room)) * Math.pow(1.5, Math.max(0, map.getZoom() - state.fitZoom)));
   }
 
   function trace(pen, view, line, start, end, close) {
@@ -82,8 +85,10 @@ function spreadnetDrawing(map, data, tables, state) {
 
   function drawLand(pen, view) {
     pen.beginPath(); trace(pen, view, land, 0, land.length / 2, true);
-    pen.fillStyle = style.land; pen.fill();
-    pen.strokeStyle = "#b9b7a8"; pen.lineWidth = 1; pen.stroke();
+    pen.fillStyle = pen.strokeStyle = style.land; pen.fill();
+    pen.globalAlpha = 0.4;  // a soft edge: a line would look like a coast
+    for (const width of [14, 28]) { pen.lineWidth = width; pen.stroke(); }
+    pen.globalAlpha = 1;
     const seen = map.getBounds().pad(0.1), span = seen.getEast() - seen.getWest();
     const step = [20, 10, 5, 2, 1, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005].find((s) => span / s >= 4) || 0.005;
     const places = step < 0.01 ? 3 : step < 0.1 ? 2 : step < 1 ? 1 : 0, min = view.b.min, max = view.b.max;
@@ -124,7 +129,7 @@ function spreadnetDrawing(map, data, tables, state) {
     }
     for (const [name, members] of groups) {
       const step = Math.floor(name / 100), status = Math.floor((name % 100) / 10), shape = name % 10;
-      const light = step === 3 || step === 4 ? 1 : 0, r = 7.5 * Math.max(0.5, view.size);
+      const light = step === 3 || step === 4 ? 1 : 0, r = 7.5 * Math.max(0.5, Math.min(1, 2 * view.size));
       pen.beginPath();
       for (const i of members) {
         const x = lakeAt[2 * i] * view.scale - view.x, y = lakeAt[2 * i + 1] * view.scale - view.y;
@@ -193,7 +198,7 @@ function spreadnetDrawing(map, data, tables, state) {
 
   function landingRadius(i, view) {
     const rank = +landings.rank[i].replace(/,/g, "");
-    return rank && rank <= FIRST ? Math.max(8.5, landings.radius[i]) : Math.max(1.7, landings.radius[i] * view.size);
+    return rank && rank <= FIRST ? Math.max(8, landings.radius[i] * view.size) : Math.max(SMALLEST, landings.radius[i] * view.size);
   }
 
   function drawLandings(pen, view) {
@@ -203,11 +208,12 @@ function spreadnetDrawing(map, data, tables, state) {
       const x = landingAt[2 * i] * view.scale - view.x, y = landingAt[2 * i + 1] * view.scale - view.y;
       const r = landingRadius(i, view), what = kind(i);
       if (x < view.b.min.x - r || x > view.b.max.x + r || y < view.b.min.y - r || y > view.b.max.y + r) continue;
+      const numbered = r >= 8 && landings.rank[i];
       const ring = what === "off" ? style.off : style.landing, width = Math.min(2.5, 0.45 * r);
-      pen.beginPath(); pen.arc(x, y, r + (what === "full" ? 0 : 1), 0, 7);
+      pen.beginPath(); pen.arc(x, y, r + (what === "full" || r < 3 ? 0 : 1), 0, 7);
       pen.fillStyle = what === "full" ? style.landing : style.paper; pen.fill();
       if (r < 3) {  // a dot, or a ring when it is not full
-        if (what !== "full") { pen.strokeStyle = ring; pen.lineWidth = 0.9; pen.stroke(); }
+        if (what !== "full") { pen.strokeStyle = ring; pen.lineWidth = 1.1; pen.stroke(); }
         continue;
       }
       pen.strokeStyle = style.paper; pen.lineWidth = what === "full" ? 1.5 : 3; pen.stroke();
@@ -215,10 +221,13 @@ function spreadnetDrawing(map, data, tables, state) {
         pen.beginPath(); pen.arc(x, y, r - width / 2, 0, 7); pen.strokeStyle = ring; pen.lineWidth = width; pen.stroke();
       }
       if (what === "off") {
-        pen.beginPath(); pen.moveTo(x - 0.6 * r, y + 0.6 * r); pen.lineTo(x + 0.6 * r, y - 0.6 * r);
+        pen.beginPath();
+        for (const [from, to] of numbered ? [[-r - 5, -r], [r, r + 5]] : [[-0.85 * r, 0.85 * r]]) {  // none through a number
+          pen.moveTo(x + 0.7 * from, y - 0.7 * from); pen.lineTo(x + 0.7 * to, y - 0.7 * to);
+        }
         pen.lineWidth = Math.min(2, width); pen.stroke();
       }
-      if (r >= 8 && landings.rank[i]) {
+      if (numbered) {
         pen.font = `700 ${landings.rank[i].length > 2 ? 9 : 11}px sans-serif`;
         if (what === "full") { pen.fillStyle = style.paper; pen.fillText(landings.rank[i], x, y + 0.5); }
         else halo(pen, landings.rank[i], x, y + 0.5);

@@ -17,6 +17,7 @@ CHANCE = ("#fdf3d1", "#f3ce84", "#e0974a", "#b25a2c", "#6b2a20")
 ALL_THERE, NO_FIGURE = "#a9b1b4", "#ffffff"  # classes 5 and 6
 LANDING, LANDING_OFF, TRIP = "#14506b", "#5d686d", "#63488f"
 TRIP_WIDTHS = (1.0, 2.0, 3.5, 5.5)
+NUMBERED = 10  # first landings, that always show their rank
 SMALLEST_SHOWN = 1e-6  # smaller numbers are said to be under it
 STATUSES = ("infested", "looked for, not found", "not surveyed")
 
@@ -40,6 +41,19 @@ def number_text(value: float) -> str:
         return f"under {SMALLEST_SHOWN:.6f}"
     places = min(max(1 - int(np.floor(np.log10(abs(value)))), 0), 6)
     return f"{value:,.{places}f}"
+
+
+def plain_text(value: float) -> str:
+    """
+    Round value in all its figures, thousands marked, no exponent.
+
+    Examples
+    --------
+    >>> plain_text(5e-05), plain_text(0.2), plain_text(2e7)
+    ('0.00005', '0.2', '20,000,000')
+    """
+    text = f"{float(f'{value:.10g}'):,.15f}" if abs(value) >= 1 else f"{value:.12f}"
+    return text.rstrip("0").rstrip(".")
 
 
 def count_text(value: float) -> str:
@@ -117,7 +131,7 @@ def step_words(edges: Sequence[float], *, percent: bool) -> list[str]:
     ['under 1%', '1–2%', '2%+']
     """
     scale, unit = (100.0, "%") if percent else (1.0, "")
-    shown = [f"{scale * edge:,.10g}" for edge in edges]
+    shown = [plain_text(scale * edge) for edge in edges]
     between = [f"{low}–{high}{unit}" for low, high in pairwise(shown)]
     return [f"under {shown[0]}{unit}", *between, f"{shown[-1]}{unit}+"]
 
@@ -143,7 +157,8 @@ def key_html(
         Landings of the sizes to show: avoided per 100 hours, radius in pixels.
     text : dict
         `seasons`, `infested`, `not_surveyed`, `all_there`, `trips`, `no_figure` and `points` (""
-        when not on the map), `landings` ("" when ranked), `prefix` of ids in the key.
+        when not on the map), `landings` (what their size or order says), `numbered` ("" when none
+        is numbered), `dot` ("" when sizes are shown), `prefix` of ids in the key.
     switches : bool
         Whether each heading is a switch of its layer.
 
@@ -153,7 +168,7 @@ def key_html(
         Three sections.
     """
     lakes = _ramp(steps) + _list(_lake_items(text))
-    marks = _list(_landing_items(sizes))
+    marks = _list(_landing_items(sizes, text))
     lines = _list(_trip_items(trip_steps)) + f"<p>{safe_text(text['trips'])}</p>"
     return (
         _section(
@@ -247,8 +262,12 @@ def _blob(fill: str, width: float, dash: str, inside: str) -> str:
     return _svg(28, 18, f'<path d="{BLOB}" fill="{fill}"/>{inside}{outline}')
 
 
-def landing_symbol(x: float, y: float, r: float, kind: str) -> str:
-    """Circle of a landing: filled, open (not visited) or crossed (can't be staffed)."""
+def landing_symbol(x: float, y: float, r: float, kind: str, *, numbered: bool = False) -> str:
+    """
+    Circle of a landing: filled, open (not visited) or crossed (can't be staffed).
+
+    Round a number, the stroke that crosses is left out inside.
+    """
     fill, edge = {"open": (PAPER, LANDING), "off": (PAPER, LANDING_OFF)}.get(kind, (LANDING, PAPER))
     width = min(1.5, 0.3 * r) if kind == "full" else min(2.5, 0.45 * r)
     circle = (
@@ -257,14 +276,29 @@ def landing_symbol(x: float, y: float, r: float, kind: str) -> str:
     )
     if kind != "off":
         return circle
-    d = 0.7 * r
-    return circle + (
-        f'<path d="M{x - d:.1f} {y + d:.1f}L{x + d:.1f} {y - d:.1f}" stroke="{edge}" '
-        f'stroke-width="{min(2.0, width):.1f}"/>'
-    )
+    d, e = (0.7 * r, -0.7 * r) if not numbered else (0.7 * (r + 8.0), 0.7 * r)
+    strokes = f"M{x - d:.1f} {y + d:.1f}L{x - e:.1f} {y + e:.1f}"
+    if numbered:
+        strokes += f"M{x + e:.1f} {y - e:.1f}L{x + d:.1f} {y - d:.1f}"
+    return f'{circle}<path d="{strokes}" stroke="{edge}" stroke-width="{min(2.0, width):.1f}"/>'
 
 
-def _landing_items(sizes: Sequence[tuple[float, float]]) -> list[tuple[str, str]]:
+def landing_words(unit: str, *, ranked: bool, sized: bool) -> dict[str, str]:
+    """Words of the key on landings; `sized` where their size says what they avoid."""
+    if not ranked:
+        return {"landings": "This run has no ranking", "numbered": "", "dot": "Landing"}
+    size = f"Size: {unit}; smaller while the whole region is in view"
+    order = f"The first {NUMBERED} by {unit} are numbered"
+    return {
+        "landings": size if sized else order,
+        "numbered": "yes",
+        "dot": "" if sized else "Dots: other landings",
+    }
+
+
+def _landing_items(
+    sizes: Sequence[tuple[float, float]], text: dict[str, str]
+) -> list[tuple[str, str]]:
     """Sizes and kinds of landings."""
     items = []
     if sizes:
@@ -273,15 +307,16 @@ def _landing_items(sizes: Sequence[tuple[float, float]]) -> list[tuple[str, str]
         for _, r in sizes:
             body += landing_symbol(left + r + 2, 14, r, "full")
             left += 2 * r + 4
-        shown = ", ".join(f"{value:,g}" for value, _ in sizes)
+        shown = ", ".join(plain_text(value) for value, _ in sizes)
         items.append((_svg(max(width, 28), 28, body), safe_text(shown)))
+    if text["numbered"]:
         number = landing_symbol(14, 10, 9, "full") + (
             f'<text x="14" y="14" fill="{PAPER}" font-size="11" font-weight="700" '
             'text-anchor="middle">1</text>'
         )
         items.append((_svg(28, 20, number), "Number: rank, 1 = first"))
-    else:
-        items.append((_svg(28, 18, landing_symbol(14, 9, 5, "full")), "Landing"))
+    if text["dot"]:
+        items.append((_svg(28, 18, landing_symbol(14, 9, 5, "full")), safe_text(text["dot"])))
     open_mark, off_mark = landing_symbol(14, 9, 7, "open"), landing_symbol(14, 9, 7, "off")
     items.append((_svg(28, 18, open_mark), "Not visited yet (figures borrowed)"))
     items.append((_svg(28, 18, off_mark), "Can&#39;t be staffed"))

@@ -3,19 +3,19 @@ function spreadnetList(data, tables, state, cards) {
   "use strict";
   const lakes = data.lakes, landings = data.landings, trips = data.trips;
   const {
-    lakeCount, landingCount, tripCount, lakeClass, lakeStatus, percent,
+    lakeCount, landingCount, tripCount, lakeClass, percent, statusWord, thereWord,
   } = tables;
   const byId = (id) => document.getElementById(id);
-  const STATUS = ["Infested", "Looked for, not found", "Not surveyed"];
   const { make, press } = state, { open, show, title, boats } = cards;
 
   const plain = (text) => text.normalize("NFD").replace(/[\u0300-\u036f]/g, "").toLowerCase();
   const seasonsText = data.seasons === 1 ? "1 season" : data.seasons + " seasons";
   const ranked = landings.rank.some((rank) => rank);
   const falling = (values) => Array.from(values.keys()).sort((a, b) => (values[b] ?? -1) - (values[a] ?? -1) || a - b);
+  const EQUAL = " In a group called about equal, each landing's range of ranks reaches the first one's rank, and the first one's range reaches back; neighbouring groups may overlap too.";
   const views = {
     landings: {
-      about: (ranked ? "By " + data.unit : "Busiest first; this run has no ranking") + ". Small figures: 90% intervals.",
+      about: (ranked ? "By " + data.unit : "Busiest first; this run has no ranking") + ". Small figures: 90% intervals." + (landings.group.some((g, i) => g >= 0 && g === landings.group[i - 1]) ? EQUAL : ""),
       heads: ["Rank", "Landing and lake", "Avoided per 100 h", "Boats a season", "Best time"],
       order: () => Array.from(landings.name.keys()),
       text: (i) => landings.name[i] + " " + landings.lake[i],
@@ -27,7 +27,7 @@ function spreadnetList(data, tables, state, cards) {
       heads: ["Lake", "New infestation", "Status"],
       order: () => falling(lakes.new[state.species]),
       text: (i) => lakes.name[i],
-      cells: (i) => [null, [lakeClass(i) === 5 ? "already there" : percent(lakes.new[state.species][i]), ""], [STATUS[lakeStatus(i)], ""]],
+      cells: (i) => [null, [lakeClass(i) === 5 ? thereWord(state.species) : percent(lakes.new[state.species][i]), ""], [statusWord(i, state.species), ""]],
       under: (i) => [lakes.area[i] === null ? "" : lakes.area[i].toLocaleString("en") + " ha"],
     },
     trips: {

@@ -24,6 +24,10 @@ function spreadnetPage(map, data) {
 
   box.setAttribute("role", "region");
   box.setAttribute("aria-label", "Map of the region. The list gives the same facts.");
+  if (matchMedia("(max-width: 959px), (max-height: 899px)").matches) {  // the room goes to the map
+    byId("key").open = false;
+    map.invalidateSize({ animate: false });
+  }
   let fitted = false;
   function whole(animate) { map.fitBounds(region, { animate, padding: [4, 4] }); }
   function fitFirst() {  // a page that opens out of sight has no size yet
@@ -46,7 +50,6 @@ function spreadnetPage(map, data) {
   }
   map.on("moveend", stamp); stamp();
   new ResizeObserver(() => { map.invalidateSize({ animate: false }); fitFirst(); }).observe(box);
-
 
   map.on("click", (event) => {
     const found = hit(event.latlng, true);
@@ -80,7 +83,6 @@ function spreadnetPage(map, data) {
     for (const [element, every] of words) element.textContent = state.species ? element.dataset.one : every;
   });
   byId("whole").addEventListener("click", () => { cards.close(); whole(!still); });
-  if (matchMedia("(max-width: 959px)").matches) byId("key").open = false;
   list.fill();
   performance.mark("drawn");
   document.documentElement.dataset.ready = "yes";

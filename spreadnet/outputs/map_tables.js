@@ -86,6 +86,11 @@ function spreadnetTables(data, state) {
   const lakeStatus = (i) => +lakes.status[state.species][i];
   const kind = (i) => (landings.staffed[i] === "0" ? "off" : landings.visited[i] === "0" ? "open" : "full");
 
+  // The key's words: of one species, or (species 0) over all of them.
+  const ONE = ["Infested", "Looked for, not found", "Not surveyed", "Already there"];
+  const statusWord = (i, species) => (species ? ONE : data.words)[+lakes.status[species][i]];
+  const thereWord = (species) => (species ? ONE : data.words)[3].toLowerCase();
+
   function percent(part) {
     if (part === null) return "no figure";
     const value = part / 10000;
@@ -98,6 +103,6 @@ function spreadnetTables(data, state) {
   return {
     latLng, worldX, worldY, land, corners, ringStart, ringCounts, lakeRing, lakeAt, landingAt,
     lakeCount, landingCount, tripCount, lakeNowhere, landingNowhere, lakeBox, tripClass, tripLine,
-    hasAll, lakeClass, lakeStatus, kind, percent,
+    hasAll, lakeClass, lakeStatus, kind, percent, statusWord, thereWord,
   };
 }

@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from spreadnet.outputs.escape import safe_text, short_text
-from spreadnet.outputs.map_data import figures, landing_radius, landing_text, place
+from spreadnet.outputs.map_data import landing_text, place
 from spreadnet.outputs.map_key import (
     ALL_THERE,
     CHANCE,
@@ -20,6 +20,7 @@ from spreadnet.outputs.map_key import (
     LAND,
     LANDING,
     NO_FIGURE,
+    NUMBERED,
     PAPER,
     TRIP,
     TRIP_WIDTHS,
@@ -28,7 +29,7 @@ from spreadnet.outputs.map_key import (
 from spreadnet.outputs.map_shapes import region_outline
 
 WIDTH = 1000.0  # units of the drawing; about 5 to the millimetre on a portrait sheet
-NUMBERED = 20
+NUMBER_RADIUS, DOT_RADIUS, FINE_RADIUS = 11.0, 4.5, 1.6  # units
 PRINTED_LETTERS = 60  # of a name: longer ones would take the sheet from the map
 MANY = 400  # lakes or landings; from here on they are drawn finer, without hatching
 MILE_M = 1609.344  # international mile
@@ -69,7 +70,8 @@ def print_svg(
     frame = _Frame(land.bounds)
     body = (
         f'<rect width="{WIDTH:g}" height="{frame.height:.0f}" fill="{GROUND}"/>'
-        f'<path d="{frame.rings(np.array([land]))}" fill="{LAND}" stroke="#b9b7a8"/>'
+        f'<path d="{frame.rings(np.array([land]))}" fill="{LAND}" stroke="{LAND}" '
+        'stroke-width="22" stroke-opacity="0.45" stroke-linejoin="round"/>'
         + _lakes(lakes, frame, classes, status)
         + _trips(trips, lakes, frame, trip_classes)
         + _landings(landings, frame)
@@ -177,20 +179,33 @@ def _trips(
             continue
         (ax, ay), (bx, by) = frame.at(shapely.get_coordinates(ends.to_numpy()))
         mx, my = (ax + bx) / 2 + 0.14 * (by - ay), (ay + by) / 2 - 0.14 * (bx - ax)
+        bent = np.array([[ax, ay], [mx, my], [bx, by]])
         lines.append(
-            f'<path d="M{ax:.0f} {ay:.0f}Q{mx:.0f} {my:.0f} {bx:.0f} {by:.0f}" '
-            f'stroke-width="{TRIP_WIDTHS[step]}"/>'
+            f'<path d="M{ax:.0f} {ay:.0f}Q{mx:.0f} {my:.0f} {bx:.0f} {by:.0f}" fill="none" '
+            f'stroke-opacity="0.4" stroke-width="{TRIP_WIDTHS[step]}"/>'
+            + _arrow(bent, 5.0 + TRIP_WIDTHS[step])
         )
-    return f'<g fill="none" stroke="{TRIP}" stroke-opacity="0.4">{"".join(lines)}</g>'
+    return f'<g fill="{TRIP}" stroke="{TRIP}">{"".join(lines)}</g>'
+
+
+def _arrow(bent: NDArray[np.float64], size: float) -> str:
+    """Arrowhead on a bent line (start, bend, end), past its middle as on the screen."""
+    u, v = 0.6, 0.4
+    x, y = np.array([v * v, 2 * u * v, u * u]) @ bent
+    across, down = np.array([-v, v - u, u]) @ bent
+    turn = np.arctan2(down, across) + np.array([0.0, 2.5, -2.5])
+    tips = zip(x + size * np.cos(turn), y + size * np.sin(turn), strict=True)
+    return f'<path d="M{"L".join(f"{a:.1f} {b:.1f}" for a, b in tips)}z" stroke="none"/>'
 
 
 def _landings(landings: gpd.GeoDataFrame, frame: _Frame) -> str:
     """All landings as dots, the first ones on top with their numbers, moved apart where crowded."""
-    known = landings[~(landings.geometry.is_empty | landings.geometry.isna())]
+    ranked = landings["rank"].notna()
+    ranked &= ranked.cumsum() <= NUMBERED
+    placed = ~(landings.geometry.is_empty | landings.geometry.isna())
+    known, numbered = landings[placed], np.asarray(ranked[placed], dtype=bool)
     points = frame.at(shapely.get_coordinates(known.geometry.to_numpy()))
-    radius = 1.6 if len(known) > MANY else 4.5
-    numbered = np.asarray(known["rank"].notna())
-    numbered = numbered & (np.cumsum(numbered) <= NUMBERED)
+    radius = FINE_RADIUS if len(known) > MANY else DOT_RADIUS
     kinds = np.where(
         known["can_staff"].eq(False), "off", np.where(known["visited"].eq(False), "open", "full")
     )
@@ -199,19 +214,13 @@ def _landings(landings: gpd.GeoDataFrame, frame: _Frame) -> str:
         for (x, y), kind, number in zip(points, kinds, numbered, strict=True)
         if not number
     ]
-    avoided = figures(known["avoided_per_100_hours"])
-    sizes = 8.0 + 0.5 * landing_radius(avoided)[numbered]
-    spots = _apart(points[numbered], sizes)
-    rows = zip(
-        points[numbered], spots, sizes, kinds[numbered], known["rank"][numbered], strict=True
-    )
+    spots = _apart(points[numbered], NUMBER_RADIUS)
+    rows = zip(points[numbered], spots, kinds[numbered], known["rank"][numbered], strict=True)
     marks = [_numbered(*row) for row in rows]
     return "".join(dots) + "".join(reversed(marks))
 
 
-def _numbered(
-    point: NDArray[np.float64], spot: NDArray[np.float64], size: float, kind: str, rank: int
-) -> str:
+def _numbered(point: NDArray[np.float64], spot: NDArray[np.float64], kind: str, rank: int) -> str:
     """One landing with its rank, joined to its place if it had to move."""
     (x, y), (u, v) = point, spot
     line = ""
@@ -222,22 +231,22 @@ def _numbered(
         )
     colour = PAPER if kind == "full" else INK
     return (
-        f"{line}{landing_symbol(u, v, size, kind)}"
+        f"{line}{landing_symbol(u, v, NUMBER_RADIUS, kind, numbered=True)}"
         f'<text x="{u:.1f}" y="{v + 4.6:.1f}" font-size="13" font-weight="700" fill="{colour}" '
         f'text-anchor="middle">{int(rank)}</text>'
     )
 
 
-def _apart(points: NDArray[np.float64], sizes: NDArray[np.float64]) -> NDArray[np.float64]:
+def _apart(points: NDArray[np.float64], size: float) -> NDArray[np.float64]:
     """Nearby free spots for the circles, tried outwards in eight directions, first ones first."""
     turns = np.arange(8) * np.pi / 4
     around = np.column_stack([np.cos(turns), np.sin(turns)])
     tries = np.concatenate([np.zeros((1, 2)), *(around * far for far in (24.0, 36.0, 50.0, 66.0))])
     spots = np.empty_like(points)
-    for row, (point, size) in enumerate(zip(points, sizes, strict=True)):
+    for row, point in enumerate(points):
         choices = point + tries
         gaps = np.hypot(*(choices[:, None, :] - spots[None, :row, :]).transpose(2, 0, 1))
-        free = (gaps > sizes[:row] + size + 1).all(axis=1)
+        free = (gaps > 2.0 * size + 1.0).all(axis=1)
         spots[row] = choices[np.argmax(free)] if free.any() else point
     return spots
 
@@ -281,7 +290,7 @@ def print_table(landings: pd.DataFrame, *, ranked: bool, unit: str) -> str:
     html : str
         One table with a caption.
     """
-    first = landings[landings["rank"].notna()].head(10) if ranked else landings.head(10)
+    first = landings[landings["rank"].notna()].head(NUMBERED) if ranked else landings.head(NUMBERED)
     text = pd.DataFrame(landing_text(first))
     heads = ("Rank", "Landing", "Lake", "Avoided per 100 hours", "Boats a season", "Best time")
     rows = [

@@ -422,6 +422,36 @@ def test_key_names_every_symbol_with_its_unit(tables, caption):
         assert fact in page
 
 
+def test_print_key_says_only_what_the_drawing_on_paper_shows(tables, caption):
+    sheet = build(tables, caption).split('class="print"')[1].split("<script")[0]
+    drawing, key = sheet.split("</svg>", 1)
+    key = key.split("<table>")[0]
+    assert "Size:" not in key and "Dots: other landings" in key
+    numbers = [int(number) for number in re.findall(r'anchor="middle">(\d+)</text>', drawing)]
+    assert sorted(numbers) == list(range(1, 11)) and sheet.count("<tr>") == 11
+
+
+def test_land_has_no_line_round_it_that_looks_like_a_coast(tables, caption):
+    sheet = build(tables, caption).split('class="print"')[1]
+    strokes = re.findall(rf'fill="{map_key.LAND}" stroke="(#\w+)"', sheet)
+    assert strokes == [map_key.LAND]
+
+
+def test_stroke_of_a_landing_without_staff_leaves_its_number_free():
+    mark = map_key.landing_symbol(0.0, 0.0, 10.0, "off", numbered=True)
+    ends = re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", mark)
+    far = np.hypot(*np.array(ends, dtype=float).T)
+    assert len(ends) == 4 and far.min() > 9.8 and far.max() > 14
+
+
+def test_small_sizes_in_the_key_are_plain_decimals(tables, caption):
+    lakes, landings, trips = tables
+    columns = ["avoided_per_100_hours", "avoided_low", "avoided_high"]
+    tiny = landings.assign(**(landings[columns] * 1e-4))
+    key = build((lakes, tiny, trips), caption).split('class="key-body">')[1].split("</details>")[0]
+    assert not re.search(r"\de-\d", key) and re.search(r"0\.0000\d", key)
+
+
 def test_steps_are_round_and_within_their_bounds():
     assert map_key.round_steps([], count=4, smallest=1e-4, largest=0.5) == [0.05, 0.1, 0.2, 0.5]
     assert map_key.round_steps([0.0], count=4, smallest=1e-4, largest=0.5) == [

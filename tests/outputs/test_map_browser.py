@@ -156,7 +156,7 @@ def test_map_can_be_used_by_keyboard_alone(browser, page):
 
 
 def test_layers_can_be_switched_off_and_on(browser, page):
-    show(browser, page)
+    show(browser, page, height=1000)
     for name in ("trips", "landings", "lakes"):
         switch = browser.find_element("css selector", f"[data-layer={name}]")
         full = ink(browser)
@@ -178,6 +178,52 @@ def test_choosing_a_species_recolours_the_lakes_and_their_list(browser, page):
     assert errors(browser) == []
 
 
+def test_scale_bar_shows_kilometres_and_miles(browser, page):
+    show(browser, page)
+    bars = browser.find_elements("css selector", ".leaflet-control-scale-line")
+    assert [bar.text.split()[1] for bar in bars] == ["km", "mi"]
+    assert all(bar.is_displayed() and bar.size["width"] > 30 for bar in bars)
+
+
+@pytest.mark.parametrize(("height", "opened"), [(800, False), (1000, True)])
+def test_key_starts_closed_where_the_map_needs_the_room(browser, page, height, opened):
+    show(browser, page, height=height)
+    assert browser.execute_script("return document.getElementById('key').open") is opened
+    browser.execute_script("document.querySelectorAll('td button')[2].click()")
+    time.sleep(0.6)
+    browser.execute_script("document.getElementById('key').open = true")
+    time.sleep(0.4)
+    below = browser.execute_script(
+        "const b = (e) => document.querySelector(e).getBoundingClientRect();"
+        "return b('.folium-map').bottom - b('.leaflet-popup-tip-container').bottom"
+    )
+    assert below > 0  # the chosen landing, under the tip, is in view
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_first_caution_is_seen_once_without_scrolling(browser, page, width):
+    show(browser, page, width, 844)
+    seen = [e for e in browser.find_elements("css selector", ".caution") if e.is_displayed()]
+    assert len(seen) == 1 and caption().cautions[0] in seen[0].text
+    assert seen[0].location["y"] + seen[0].size["height"] <= 844
+
+
+def test_status_of_a_lake_is_said_in_the_words_of_the_key(browser, page):
+    show(browser, page, height=1000)
+    key = browser.find_element("css selector", "#key .key-body").text
+    browser.find_element("css selector", "[data-view=lakes]").click()
+    words = {cell.text for cell in browser.find_elements("css selector", "td:nth-child(3)")}
+    assert "Some species not surveyed" in words and all(word in key for word in words)
+    browser.find_element("css selector", "td button").click()
+    card = browser.find_element("css selector", ".card").text
+    assert "if free now" in card and any(word in card for word in words)
+
+
+def test_list_says_what_about_equal_means(browser, page):
+    show(browser, page)
+    assert "range reaches back" in browser.find_element("id", "about").text
+
+
 def test_filter_finds_by_name_and_says_how_many(browser, page):
     show(browser, page)
     browser.find_element("id", "filter").send_keys("ELDER")
@@ -191,7 +237,7 @@ def test_filter_finds_by_name_and_says_how_many(browser, page):
 def test_clicking_a_landing_on_the_map_opens_its_card(browser, page):
     from selenium.webdriver import ActionChains
 
-    show(browser, page)
+    show(browser, page, height=1000)
     browser.find_element("css selector", "[data-layer=trips]").click()
     browser.find_elements("css selector", "td button")[0].click()
     wait(browser, "return document.querySelector('.leaflet-popup .card') !== null")
