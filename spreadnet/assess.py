@@ -164,6 +164,7 @@ def _narrowed(region: Region, species: Sequence[str] | None) -> Region:
     if species is None:
         return region
     known = region.settings.species
+    species = species if isinstance(species, str) else list(species)
     if isinstance(species, str) or not species:
         message = f"Invalid species '{species}'. Give a list of one or more of {', '.join(known)}."
         raise ValueError(message)

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 import spreadnet
+import spreadnet.outputs.map
 from spreadnet.errors import InputError
 
 
@@ -51,7 +52,7 @@ def test_landings_never_visited_are_marked_and_less_sure(result):
     width = np.log(table["launches_high"] / table["launches_low"])
     assert 10 < (~table["visited"]).sum() < 90
     assert width[~table["visited"]].median() > 2 * width[table["visited"]].median()
-    assert table.loc[~table["visited"], "reasons"].str.contains("no visits here").all()
+    assert table.loc[~table["visited"], "reasons"].str.contains("boats were not counted here").all()
 
 
 def test_ranked_hours_avoid_more_than_the_same_hours_elsewhere(result):
@@ -245,3 +246,37 @@ def test_the_four_steps_alone_give_the_same(result):
     movement = spreadnet.build_model(region, evidence, seed=2)
     alone = spreadnet.rank_landings(region, evidence, movement=movement, draws=4, seed=2)
     assert alone.landings["rank"].equals(quick(region).landings["rank"])
+
+
+def test_a_species_found_only_last_year_can_be_run(result):
+    region = result.region
+    status = region.status.iloc[:1].copy()
+    status["status"] = "present"
+    status["first_found"] = pd.Timestamp(2026, 7, 1)
+    run = quick(replace(region, status=status))
+    assert run.landings["avoided_per_100_hours"].gt(0).any()
+
+
+def test_parts_of_another_region_are_refused(result):
+    region = result.region
+    turned = replace(region, lakes=region.lakes.iloc[::-1])
+    with pytest.raises(ValueError, match="made from the same region"):
+        spreadnet.rank_landings(turned, result.evidence, movement=result.movement, draws=1)
+    one = replace(region, settings=replace(region.settings, species={"dreissenid_mussel": 1.0}))
+    with pytest.raises(ValueError, match="made from the same region"):
+        spreadnet.rank_landings(one, result.evidence, movement=result.movement, draws=1)
+
+
+@pytest.mark.parametrize("seed", [None, "5", 1.5])
+def test_a_seed_that_is_no_whole_number_is_refused(result, seed):
+    with pytest.raises(ValueError, match="Invalid"):
+        quick(result.region, seed=seed)
+
+
+def test_almost_nothing_to_avoid_still_gives_a_map(result):
+    """Tiny weights: the key shows no sizes rather than failing after all the work."""
+    region = result.region
+    faint = dict.fromkeys(region.settings.species, 1e-6)
+    lakes = region.lakes.assign(worth=1e-6)
+    run = quick(replace(region, lakes=lakes, settings=replace(region.settings, species=faint)))
+    assert "<html" in spreadnet.outputs.map.map_html(spreadnet.assessment_map(run))

@@ -15,7 +15,7 @@ from spreadnet.decisions.landing_table import landing_table
 from spreadnet.decisions.runs import any_new, avoided_by, run_draws, run_model
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.status import surveys_for_detection
-from spreadnet.model.distance import lake_points, planar_km
+from spreadnet.model.distance import lake_points, landing_lake_positions, planar_km
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
 from spreadnet.model.network import lake_flows, lake_network, trips_table
@@ -159,8 +159,16 @@ def _check(
                 f"Invalid {name} '{value}'. It must be a whole number of {least} or more{upper}."
             )
             raise ValueError(message)
-    same = evidence.traffic.table.index.equals(region.landings.index)
-    if not same or movement.distance_km.shape != (len(region.landings), len(region.lakes)):
+    same = (
+        evidence.traffic.table.index.equals(region.landings.index)
+        and set(evidence.species) == set(region.settings.species)
+        and all(len(s.probability) == len(region.lakes) for s in evidence.status.values())
+        and np.array_equal(movement.area_ha, region.lakes["area_ha"].to_numpy(float))
+        and np.array_equal(
+            movement.landing_lake, landing_lake_positions(region.landings, region.lakes)
+        )
+    )
+    if not same:
         message = "Invalid evidence or movement. They must be made from the same region."
         raise ValueError(message)
 
@@ -296,8 +304,8 @@ def _notes(
         notes.append(
             Note(
                 "unvisited",
-                f"{unvisited} of {len(landings)} landings were never visited: their "
-                "traffic and gap rates are estimated from landings like them",
+                f"at {unvisited} of {len(landings)} landings boats were never counted: their "
+                "traffic is estimated from landings like them",
             )
         )
     for name, fit in run.calibration.items():
@@ -321,7 +329,12 @@ def _notes(
                 )
             )
     if not evidence.traffic.timed:
-        text = "no visit counted boats, so the best day and time of a landing are not known"
+        text = "no boat was counted, so the best day and time of a landing are not known"
+        if (evidence.traffic.table["hours"] > 0).any():
+            text += (
+                "; landings where nobody counted keep the traffic that is assumed, so their rank "
+                "rests on that alone"
+            )
         notes.append(Note("not-timed", text))
     if 0 < held < WHOLE:
         text = (
@@ -337,7 +350,7 @@ def _notes(
             Note(
                 "no-ranking",
                 "there is no ranking: nowhere does an hour of education avoid a new infestation "
-                "that counts (all lakes infested, no trips, or weights of 0)",
+                "that counts (all lakes infested or sure to be, no trips, or weights of 0)",
             )
         )
     return notes

@@ -153,7 +153,7 @@ def _traffic(facts: Facts) -> str:
         f"({_boats(facts.launches_low)} to {_boats(facts.launches_high)}), "
         f"{ordinal(facts.traffic_rank)} of {facts.landings} landings"
     )
-    return how if facts.visited else f"no visits here, so traffic is estimated: {how}"
+    return how if facts.visited else f"boats were not counted here, so traffic is estimated: {how}"
 
 
 def _parts(parts: Sequence[Part]) -> str:

@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     from spreadnet.decisions.assessment import Assessment
 
 WIDTH = 88
+SURE = 0.8  # share of draws above which the finding gives a factor
 
 
 def finding(assessment: Assessment) -> str:
@@ -28,7 +29,9 @@ def finding(assessment: Assessment) -> str:
     landings = assessment.landings
     if landings["rank"].isna().all():
         alone = landings["lake_id"].nunique() == 1
-        why = "no other lake has a landing" if alone else "education has nothing to avoid here"
+        why = (
+            "no other lake has a landing" if alone else "no hour avoids an infestation that counts"
+        )
         return f"No landing can be ranked: {why}"
     placed = float(assessment.comparison["hours_a_season"]["ranked"])
     if placed <= 0:
@@ -42,6 +45,12 @@ def finding(assessment: Assessment) -> str:
         return f"{hours} avoid less placed by this ranking than busiest first"
     if ranked < 1.05 * busiest:
         return f"{hours} avoid about as much placed by this ranking as busiest first"
+    sure = float(assessment.comparison["chance_ranked_is_better"]["busiest first"])
+    if sure < SURE:
+        return (
+            f"Placed by this ranking, {hours} avoid more than busiest first in {round(10 * sure)} "
+            "of 10 draws"
+        )
     if ranked > 20 * busiest:
         return f"{hours} avoid far more placed by this ranking than busiest first"
     times = f"{ranked / busiest:.1f} times"

@@ -31,7 +31,7 @@ def stream(seed: int, purpose: str, draw: int = 0) -> np.random.Generator:
     Raises
     ------
     ValueError
-        If `seed` or `draw` is negative.
+        If `seed` or `draw` is negative or not a whole number.
 
     Notes
     -----
@@ -44,8 +44,9 @@ def stream(seed: int, purpose: str, draw: int = 0) -> np.random.Generator:
     >>> bool(stream(1, "gaps", 3).random() == stream(1, "traffic", 3).random())
     False
     """
-    if seed < 0 or draw < 0:
-        message = f"Invalid stream: seed {seed} and draw {draw} must be 0 or more."
+    whole = all(isinstance(n, (int, np.integer)) for n in (seed, draw))
+    if not whole or seed < 0 or draw < 0:
+        message = f"Invalid stream: seed {seed} and draw {draw} must be whole and 0 or more."
         raise ValueError(message)
     key = (zlib.crc32(purpose.encode()), draw)
     return np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=key)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
+import numpy as np
 import pandas as pd
 
 from spreadnet.evidence.privacy import brief
@@ -17,6 +18,7 @@ _TEXTS = {
     "hours": "",
 }
 SHOWN = 5
+MUCH = 0.2  # share of visit hours in no time block that is worth a word
 
 
 def without_notes(
@@ -58,6 +60,7 @@ def without_notes(
         if table not in REQUIRED_TABLES and _TEXTS[table] and frames[table].empty:
             notes.append(Note(f"no-{table}", _TEXTS[table]))
     notes += _interview_notes(frames)
+    notes += _outside_blocks(frames["visits"], settings)
     if len(frames["hours"]):
         notes.append(
             Note("hours-not-used", "hours: checked, but the ranking does not use them yet")
@@ -71,6 +74,20 @@ def without_notes(
 def _few(ids: Collection[str]) -> str:
     """The first few ids, in order, for a note."""
     return ", ".join(map(brief, sorted(ids)[:SHOWN])) + (" ..." if len(ids) > SHOWN else "")
+
+
+def _outside_blocks(visits: pd.DataFrame, settings: Settings) -> list[Note]:
+    """Hours of visits that lie in no time block: they tell little of when boats come."""
+    start, end = visits["start"].to_numpy(float), visits["end"].to_numpy(float)
+    whole = float(np.nansum(end - start))
+    inside = sum(
+        np.nansum(np.clip(np.minimum(end, b.last) - np.maximum(start, b.first), 0, None))
+        for b in settings.blocks
+    )
+    if whole <= 0 or inside >= (1 - MUCH) * whole:
+        return []
+    text = f"visits: {1 - inside / whole:.0%} of their hours lie in no time block of region.toml"
+    return [Note("outside-blocks", f"{text} and count for the nearest one")]
 
 
 def _status_notes(status: pd.DataFrame, settings: Settings, lakes: Collection[str]) -> list[Note]:

@@ -98,7 +98,7 @@ def history(
     Returns
     -------
     history : History or None
-        None when no find has a date.
+        None when no find has a date, or no year has passed since the first.
     """
     dated = present & np.isfinite(first_found)
     if not dated.any():
@@ -106,9 +106,10 @@ def history(
     infested_from = np.where(dated, first_found, np.where(present, -np.inf, np.inf))
     years = first_found[dated]
     first_year = int(years.min()) + (0 if np.isneginf(infested_from).any() else 1)
-    return History(
-        infested_from, np.asarray(watched, float), first_year, max(through, int(years.max()))
-    )
+    last_year = max(through, int(years.max()))
+    if first_year > last_year:  # all came in the last year: nothing has followed yet
+        return None
+    return History(infested_from, np.asarray(watched, float), first_year, last_year)
 
 
 def introductions_by_year(inputs: SpreadInputs, past: History) -> tuple[Array, Array]:

@@ -242,7 +242,7 @@ def _listed(record: Path) -> dict[str, Mapping[str, Any]]:
         return {
             str(one["file"]): {"bytes": one["bytes"], "sha256": one["sha256"]} for one in outputs
         }
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, RecursionError):
         return {}
 
 

@@ -35,6 +35,7 @@ SCRIPTS = (
     *("map_tables.js", "map_draw.js", "map_hit.js", "map_cards.js", "map_list.js"),
     "map_page.js",
 )
+LEAST_SIZED = 1e-11  # infestations avoided below which the key shows no sizes
 LAKE_COLUMNS = ("name", "area_ha", "new_infestation_chance")
 LAKE_SPECIES_COLUMNS = ("status_", "infested_chance_", "new_infestation_chance_")
 LANDING_COLUMNS = (
@@ -294,7 +295,7 @@ def _sizes(landings: gpd.GeoDataFrame) -> list[tuple[float, float]]:
     """Three landings for the key: round values with the radius they are drawn with."""
     avoided = figures(landings["avoided_per_100_hours"])
     most = np.nanmax(np.where(np.isfinite(avoided), avoided, 0.0), initial=0.0)
-    if most <= 0:
+    if most < LEAST_SIZED:  # too little for round values that mean anything
         return []
     top = max(
         float(f"{d}e{p}") for p in range(-12, 9) for d in (1, 2, 5) if float(f"{d}e{p}") <= most

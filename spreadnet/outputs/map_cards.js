@@ -34,7 +34,7 @@ function spreadnetCards(map, data, tables, state) {
       fact(list, "Boats a season", landings.boats[i], span(landings.boats_range[i]));
       fact(list, "Best time", landings.when[i]);
       if (landings.leaving[i]) fact(list, "Share avoided", landings.leaving[i], "on boats leaving, the rest on arriving");
-      if (landings.visited[i] === "0") make("p", "Not visited yet: its figures borrow from other landings.", card, "flag");
+      if (landings.visited[i] === "0") make("p", "Boats not counted here yet: its traffic is estimated from other landings.", card, "flag");
       if (landings.staffed[i] === "0") make("p", "Can't be staffed.", card, "flag");
       if (landingNowhere.has(i)) make("p", "Its place is not known: shown at its lake.", card, "flag");
     },

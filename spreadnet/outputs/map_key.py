@@ -264,7 +264,7 @@ def _blob(fill: str, width: float, dash: str, inside: str) -> str:
 
 def landing_symbol(x: float, y: float, r: float, kind: str, *, numbered: bool = False) -> str:
     """
-    Circle of a landing: filled, open (not visited) or crossed (can't be staffed).
+    Circle of a landing: filled, open (boats not counted) or crossed (can't be staffed).
 
     Round a number, the stroke that crosses is left out inside.
     """
@@ -318,7 +318,7 @@ def _landing_items(
     if text["dot"]:
         items.append((_svg(28, 18, landing_symbol(14, 9, 5, "full")), safe_text(text["dot"])))
     open_mark, off_mark = landing_symbol(14, 9, 7, "open"), landing_symbol(14, 9, 7, "off")
-    items.append((_svg(28, 18, open_mark), "Not visited yet (figures borrowed)"))
+    items.append((_svg(28, 18, open_mark), "Boats not counted yet (traffic estimated)"))
     items.append((_svg(28, 18, off_mark), "Can&#39;t be staffed"))
     return items
 

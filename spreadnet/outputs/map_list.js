@@ -20,7 +20,7 @@ function spreadnetList(data, tables, state, cards) {
       order: () => Array.from(landings.name.keys()),
       text: (i) => landings.name[i] + " " + landings.lake[i],
       cells: (i) => [[landings.rank[i] || "–", landings.ranks[i]], null, [landings.avoided[i] || "–", landings.avoided_range[i]], [landings.boats[i] || "–", landings.boats_range[i]], [landings.when[i].replace("-", "\u2011"), ""]],
-      under: (i) => [landings.lake[i], landings.visited[i] === "0" ? "○ not visited yet" : "", landings.staffed[i] === "0" ? "⊘ can't be staffed" : ""],
+      under: (i) => [landings.lake[i], landings.visited[i] === "0" ? "○ boats not counted yet" : "", landings.staffed[i] === "0" ? "⊘ can't be staffed" : ""],
     },
     lakes: {
       about: "By chance of a new infestation in " + seasonsText + " if free now.",

@@ -11,6 +11,7 @@ import networkx as nx
 import numpy as np
 import pandas as pd
 import pyogrio
+from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
 from spreadnet.outputs.escape import xml_text
 
@@ -59,8 +60,12 @@ def write_tables(
     ]
     graph = folder / "network.graphml"
     nx.write_graphml(_readable(assessment.network), graph, named_key_ids=True)
-    with _dated(made_on or date.today()):
-        return [*files, graph, _write_geopackage(assessment, folder / "region.gpkg")]
+    try:
+        with _dated(made_on or date.today()):
+            return [*files, graph, _write_geopackage(assessment, folder / "region.gpkg")]
+    except (FeatureError, DataLayerError, DataSourceError) as error:  # e.g. the disk is full
+        message = f"region.gpkg could not be written ({error})"
+        raise OSError(message) from error
 
 
 def in_rank_order(landings: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

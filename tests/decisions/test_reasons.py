@@ -73,7 +73,10 @@ def test_gap_says_what_it_was_counted_from():
 
 def test_traffic_says_whether_it_was_counted():
     assert "about 1,200 boats launched a season (900 to 1,600), 2nd of 40 landings" in told()
-    assert any(s.startswith("no visits here, so traffic is estimated") for s in told(visited=False))
+    assert any(
+        s.startswith("boats were not counted here, so traffic is estimated")
+        for s in told(visited=False)
+    )
 
 
 def test_nothing_to_avoid_is_said_plainly():

@@ -56,3 +56,9 @@ def test_hours_really_placed_are_told(demo_result):
     assert (
         "Without education, new infestations expected in 5 seasons" in text
     )  # the demo gives a cost an hour
+
+
+def test_a_finding_that_few_draws_support_gives_no_factor(demo_result):
+    doubtful = with_avoided(demo_result, 3.0, 1.0)
+    doubtful.comparison.loc["busiest first", "chance_ranked_is_better"] = 0.62
+    assert finding(doubtful).endswith("avoid more than busiest first in 6 of 10 draws")

@@ -752,3 +752,17 @@ def test_a_number_is_the_same_with_either_decimal_mark(value: float, mark: str) 
 def test_no_bytes_make_the_reader_fall_over(data: bytes) -> None:
     assert read_csv(data, table="lakes", file="lakes.csv") is not None
     assert read_settings(data, species=SPECIES) is not None
+
+
+def test_visit_hours_in_no_time_block_are_told(demo_region):
+    from dataclasses import replace
+
+    from spreadnet.evidence.region import Block
+    from spreadnet.evidence.without import _outside_blocks
+
+    settings = demo_region.settings
+    assert _outside_blocks(demo_region.visits, settings) == []
+    late = replace(settings, blocks=(Block(23, 24),))
+    (note,) = _outside_blocks(demo_region.visits, late)
+    assert "100% of their hours lie in no time block" in note.text
+    assert _outside_blocks(demo_region.visits.iloc[:0], late) == []

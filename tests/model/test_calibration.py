@@ -134,3 +134,12 @@ def test_a_number_given_without_a_range_is_kept():
     past = history(first, np.isfinite(first), watched=np.ones(40), through=2012)
     fit = calibrate(inputs, past, prior=0.02, prior_log_sd=0.0)
     assert (fit.establish, fit.log_sd, fit.basis) == (0.02, 0.0, "given")
+
+
+def test_a_species_first_found_last_year_has_no_history_yet():
+    """Nothing can have followed: the stated range is used, and nothing breaks."""
+    first = np.array([2026.0, np.nan, np.nan])
+    past = history(first, np.isfinite(first), watched=np.ones(3), through=2026)
+    assert past is None
+    later = history(first, np.isfinite(first), watched=np.ones(3), through=2027)
+    assert list(later.years) == [2027]

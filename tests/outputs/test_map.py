@@ -413,7 +413,7 @@ def test_key_names_every_symbol_with_its_unit(tables, caption):
         "Every species already there",
         f"Size: {caption.unit}",
         "Number: rank, 1 = first",
-        "Not visited yet",
+        "Boats not counted yet",
         "Boats from lake to lake in a season",
         "The 60 largest of",
     ):
