@@ -48,7 +48,8 @@ def finding(assessment: Assessment) -> str:
     sure = float(assessment.comparison["chance_ranked_is_better"]["busiest first"])
     if sure < SURE:
         return (
-            f"Placed by this ranking, {hours} avoid more than busiest first in {round(10 * sure)} "
+            f"Placed by this ranking, {hours} avoid more than busiest first in only "
+            f"{round(10 * sure)} "
             "of 10 draws"
         )
     if ranked > 20 * busiest:

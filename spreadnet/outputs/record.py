@@ -102,12 +102,21 @@ def run_record(
         },
         "assumptions": evidence.assumptions.table(),
         "species": {
-            name: {"label": one.label, "values": one.values.table()}
+            name: {
+                "label": one.label,
+                "group": one.group,
+                "drying": one.drying,
+                "values": one.values.table(),
+            }
             for name, one in evidence.species.items()
         },
         "traffic": {"kappa": evidence.traffic.kappa, "phi": evidence.traffic.phi},
         "education_ratio": evidence.gaps.education_ratio,
-        "occupancy": {name: status.occupancy for name, status in evidence.status.items()},
+        "education_answers": evidence.gaps.education_counts,
+        "occupancy": {
+            name: {"value": s.occupancy, "low": s.occupancy_low, "high": s.occupancy_high}
+            for name, s in evidence.status.items()
+        },
         "movement": assessment.movement.summary(),
         "establishment": {name: asdict(c) for name, c in assessment.calibration.items()},
         "new_infestations_without_education": assessment.totals,

@@ -61,4 +61,4 @@ def test_hours_really_placed_are_told(demo_result):
 def test_a_finding_that_few_draws_support_gives_no_factor(demo_result):
     doubtful = with_avoided(demo_result, 3.0, 1.0)
     doubtful.comparison.loc["busiest first", "chance_ranked_is_better"] = 0.62
-    assert finding(doubtful).endswith("avoid more than busiest first in 6 of 10 draws")
+    assert finding(doubtful).endswith("avoid more than busiest first in only 6 of 10 draws")
