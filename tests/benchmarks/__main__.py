@@ -1,6 +1,7 @@
 """All benchmarks as one table: `python tests/benchmarks`. Exit 1 when a bar is missed."""
 
 import importlib.util
+import math
 import os
 import sys
 from pathlib import Path
