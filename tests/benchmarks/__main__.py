@@ -29,9 +29,8 @@ def main(wanted):
         for row in load(path).rows():
             missed += not row["ok"]
             mark = "" if row["ok"] else "  MISSED"
-            print(
-                f"{row['name']:<66}{row['figure']:>12.4g}{row['bar']:>12.4g}  {row['unit']}{mark}"
-            )
+            bar = f"{row['bar']:.4g}" if math.isfinite(row["bar"]) else "none"
+            print(f"{row['name']:<66}{row['figure']:>12.4g}{bar:>12}  {row['unit']}{mark}")
             sys.stdout.flush()
     return 1 if missed else 0
 
