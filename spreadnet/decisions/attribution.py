@@ -105,11 +105,11 @@ def _by_pair(inputs: SpreadInputs, path: Path, slope: Gradient, rows: slice, *, 
     out = inputs.leaving * (inputs.education_effect * inputs.weights)[:, None]
     lake = inputs.landing_lake
     if axis == 0:
-        trips = inputs.trips[rows]
+        trips = inputs.trips.rows(rows)
         routes = out[:, rows].T @ inputs.arriving
         seasons = path.infested[:-1, lake[rows]].T @ gain[:, lake]
     else:
-        trips = inputs.trips[:, rows].T
+        trips = inputs.trips.columns(rows).T
         routes = inputs.arriving[:, rows].T @ out
         seasons = gain[:, lake[rows]].T @ path.infested[:-1][:, lake]
     return trips * routes * seasons

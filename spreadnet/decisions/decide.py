@@ -248,8 +248,8 @@ def _lake_table(region: Region, evidence: Evidence, run: Run, drawn: Draws) -> g
     flows = next(iter(run.inputs.values()))
     lake = flows.landing_lake
     table["landings"] = np.bincount(lake, minlength=len(lakes))
-    table["trips_in"] = np.bincount(lake, flows.trips.sum(axis=0), minlength=len(lakes))
-    table["trips_out"] = np.bincount(lake, flows.trips.sum(axis=1), minlength=len(lakes))
+    table["trips_in"] = np.bincount(lake, flows.trips.arriving(), minlength=len(lakes))
+    table["trips_out"] = np.bincount(lake, flows.trips.leaving(), minlength=len(lakes))
     table["worth"] = lakes["worth"].to_numpy(float)
     table["geometry"] = lakes.geometry
     return table.set_geometry("geometry", crs=lakes.crs)

@@ -137,8 +137,7 @@ def introductions_by_year(inputs: SpreadInputs, past: History) -> tuple[Array, A
     at_origin = infested[:, inputs.landing_lake]
     n_years, n_routes = len(past.years), len(inputs.weights)
     columns = (at_origin[:, None, :] * inputs.leaving).reshape(n_years * n_routes, -1).T
-    carried = (inputs.trips.T @ columns.astype(inputs.trips.dtype)).astype(float)
-    carried = carried.reshape(-1, n_years, n_routes)
+    carried = inputs.trips.into(columns).reshape(-1, n_years, n_routes)
     carried = carried + (inputs.outside_boats[:, None] * inputs.outside_leaving)[:, None, :]
     by_landing = np.einsum("kyr,rk,r->ky", carried, inputs.arriving, inputs.weights)
     collapse = collapse_matrix(inputs.landing_lake, len(inputs.initial))

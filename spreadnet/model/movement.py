@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from spreadnet.model.flows import Trips
 from spreadnet.model.gravity import AREA, GravityFit
 
 if TYPE_CHECKING:
@@ -186,9 +187,9 @@ def law_shares(
     return np.divide(weights, total, out=np.zeros_like(weights), where=total > 0)
 
 
-def trip_matrix(
+def lake_trips(
     launches: Array, share_other: Array, shares: Array, landing_lake: NDArray[np.integer]
-) -> Array:
+) -> Trips:
     """
     Trips a season between landings.
 
@@ -198,17 +199,16 @@ def trip_matrix(
         Boats launched in a season at each landing.
     share_other : array, shape (K,)
         Share of those whose last water was another lake of the region, 0 to 1.
-    shares : array, shape (K, L)
+    shares : array, shape (K, A)
         Which other lake that was, see `destination_shares`.
     landing_lake : array of int, shape (K,)
-        Position of each landing's lake.
+        Position of each landing's lake among the A lakes.
 
     Returns
     -------
-    trips : array, shape (K, K)
-        From the landing of the row (last water) to the landing of the column (launched next), in
-        the dtype of `shares`; 0 within a lake. A column adds up to launches x share_other where
-        every lake in `shares` has a landing.
+    trips : Trips
+        In the dtype of `shares`; none within a lake. As many arrive at a landing as launches x
+        share_other where every lake in `shares` has a landing.
 
     Raises
     ------
@@ -217,12 +217,12 @@ def trip_matrix(
 
     Notes
     -----
-    Boats from lake i are split among its landings by their launches (evenly where all are 0).
+    Boats from a lake are split among its landings by their launches (evenly where all are 0).
 
     Examples
     --------
     >>> shares = np.array([[0.0, 1.0], [1.0, 0.0], [1.0, 0.0]])
-    >>> trip_matrix(np.array([10.0, 30, 20]), np.full(3, 0.5), shares, np.array([0, 1, 1]))
+    >>> lake_trips(np.array([10.0, 30, 20]), np.full(3, 0.5), shares, np.array([0, 1, 1])).matrix()
     array([[ 0., 15., 10.],
            [ 3.,  0.,  0.],
            [ 2.,  0.,  0.]])
@@ -232,18 +232,10 @@ def trip_matrix(
         lengths = (len(launches), len(share_other), len(shares), n_landings)
         message = f"Invalid arrays. One row a landing is needed in each; lengths are {lengths}."
         raise ValueError(message)
-    dtype = shares.dtype
-    split = within_lake_split(launches, landing_lake).astype(dtype)
-    arriving = (np.asarray(launches, float) * share_other).astype(dtype)
-    trips = np.empty((n_landings, n_landings), dtype)
-    for first in range(0, n_landings, BLOCK_ROWS):
-        block = slice(first, first + BLOCK_ROWS)
-        part = shares[block][:, landing_lake]
-        part *= arriving[block, None]
-        part *= split
-        part[landing_lake[block, None] == landing_lake] = 0
-        trips[:, block] = part.T
-    return trips
+    arriving = (np.asarray(launches, float) * share_other).astype(shares.dtype)
+    by_origin = shares * arriving[:, None]
+    by_origin[np.arange(n_landings), landing_lake] = 0
+    return Trips(by_origin, landing_lake, within_lake_split(launches, landing_lake))
 
 
 def within_lake_split(launches: Array, landing_lake: NDArray[np.integer]) -> Array:

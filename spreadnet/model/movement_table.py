@@ -11,6 +11,7 @@ import pandas as pd
 import scipy.sparse as sp
 
 from spreadnet.model.fit_indices import fit_indices
+from spreadnet.model.flows import Trips
 from spreadnet.model.gravity import GravityFit, fit_gravity
 from spreadnet.model.interviews import Interviews
 from spreadnet.model.laws import POWER, DistanceLaw
@@ -140,7 +141,7 @@ def movements_trips(
     *,
     lake_id: pd.Index,
     dtype: DTypeLike = np.float64,
-) -> Array:
+) -> Trips:
     """
     Trips between landings from a ready table of trips between lakes.
 
@@ -162,9 +163,9 @@ def movements_trips(
 
     Returns
     -------
-    trips : array, shape (K, K)
-        From the landing of the row to the landing of the column; 0 within a lake. Trips of lakes
-        without a landing have no place here: `unplaced_trips` counts them.
+    trips : Trips
+        Between landings; none within a lake. Trips of lakes without a landing have no place here:
+        `unplaced_trips` counts them.
 
     Raises
     ------
@@ -178,7 +179,7 @@ def movements_trips(
     ... )
     >>> movements_trips(
     ...     movements, np.array([5.0, 10, 30]), np.array([0, 1, 1]), lake_id=pd.Index(["a", "b"])
-    ... )
+    ... ).matrix()
     array([[0., 2., 6.],
            [0., 0., 0.],
            [0., 0., 0.]])
@@ -190,10 +191,12 @@ def movements_trips(
         (number[apart], (origin[apart], destination[apart])), shape=(n_lakes, n_lakes)
     ).tocsr()
     split = within_lake_split(np.asarray(launches, float), landing_lake)
+    lakes, group = np.unique(landing_lake, return_inverse=True)
     place = sp.csr_array(
         (split, (landing_lake, np.arange(n_landings))), shape=(n_lakes, n_landings)
     )
-    return (place.T @ between @ place).toarray().astype(dtype)
+    by_origin = (place.T @ between[lakes].T).toarray().astype(dtype)
+    return Trips(by_origin, group, split)
 
 
 def unplaced_trips(

@@ -15,6 +15,7 @@ from spreadnet.model.incidence import collapse_matrix
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    import scipy.sparse as sp
     from numpy.typing import NDArray
 
     from spreadnet.model.spread import SpreadInputs
@@ -79,7 +80,7 @@ def lake_flows(inputs: Mapping[str, SpreadInputs]) -> Flows:
     first = next(iter(inputs.values()))
     lakes, of_landing = np.unique(first.landing_lake, return_inverse=True)
     collapse = collapse_matrix(of_landing, len(lakes))
-    trips = _to_lakes(first.trips, collapse)
+    trips = _to_lakes(first, collapse)
     carried = {name: _carrying_trips(one, collapse) for name, one in inputs.items()}
     with np.errstate(invalid="ignore", divide="ignore"):
         carriage = {
@@ -201,22 +202,26 @@ def lake_network(lakes: pd.DataFrame, edges: pd.DataFrame, *, streams: pd.DataFr
     return network
 
 
-def _to_lakes(matrix: Array, collapse: object) -> Array:
-    """Landings by landings to lakes by lakes."""
-    return np.asarray((collapse @ matrix) @ collapse.T)  # type: ignore[operator,attr-defined]
+def _to_lakes(inputs: SpreadInputs, collapse: sp.csr_array) -> Array:
+    """Trips lake by lake, a block of origins at a time."""
+    to_lakes = np.zeros((len(inputs.landing_lake), collapse.shape[0]))
+    for start in range(0, len(to_lakes), ROWS):
+        rows = slice(start, start + ROWS)
+        to_lakes[rows] = inputs.trips.rows(rows) @ collapse.T
+    return np.asarray(collapse @ to_lakes)
 
 
-def _carrying_trips(inputs: SpreadInputs, collapse: object) -> Array:
+def _carrying_trips(inputs: SpreadInputs, collapse: sp.csr_array) -> Array:
     """Trips times exact carriage, lake by lake, a block of origins at a time."""
     n_landings = len(inputs.landing_lake)
-    to_lakes = np.zeros((n_landings, collapse.shape[0]))  # type: ignore[attr-defined]
+    to_lakes = np.zeros((n_landings, collapse.shape[0]))
     for start in range(0, n_landings, ROWS):
         rows = slice(start, start + ROWS)
         by_pair = carriage(
             inputs.leaving[:, rows, None], inputs.arriving[:, None, :], inputs.weights
         )
-        to_lakes[rows] = (inputs.trips[rows] * by_pair) @ collapse.T  # type: ignore[attr-defined]
-    return np.asarray(collapse @ to_lakes)  # type: ignore[operator]
+        to_lakes[rows] = (inputs.trips.rows(rows) * by_pair) @ collapse.T
+    return np.asarray(collapse @ to_lakes)
 
 
 def _largest(trips: Array, number: int) -> NDArray[np.bool_]:

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     import scipy.sparse as sp
     from numpy.typing import NDArray
 
+    from spreadnet.model.flows import TripFlow
+
     Array = NDArray[np.floating]
 
 
@@ -27,8 +29,8 @@ class SpreadInputs:
 
     Attributes
     ----------
-    trips : array, shape (K, K)
-        Trips a season from landing of the row to landing of the column; 0 within a lake.
+    trips : TripFlow
+        Trips a season between landings; none within a lake.
     landing_lake : array of int, shape (K,)
         Position of each landing's lake.
     leaving : array, shape (R, K)
@@ -57,7 +59,7 @@ class SpreadInputs:
         How much a new infestation of each lake counts.
     """
 
-    trips: Array
+    trips: TripFlow
     landing_lake: NDArray[np.integer]
     leaving: Array
     arriving: Array
@@ -220,7 +222,7 @@ def expected_spread(inputs: SpreadInputs, coverage: Coverage, *, seasons: int) -
     infested[0] = inputs.initial
     for season in range(seasons):
         at_origin = infested[season][inputs.landing_lake]
-        carried[season] = _into(inputs.trips, leaving.T * at_origin[:, None]) + outside
+        carried[season] = inputs.trips.into(leaving.T * at_origin[:, None]) + outside
         by_landing = (carried[season] * arriving.T) @ inputs.weights
         introductions[season] = inputs.establish * (collapse @ by_landing)
         hazard = inputs.habitat * (
@@ -312,7 +314,7 @@ def gradient(inputs: SpreadInputs, coverage: Coverage, path: Path) -> Gradient:
         by_landing = inputs.establish * lake_value[season][inputs.landing_lake]
         weighted = by_landing[:, None] * inputs.weights
         by_arriving += (weighted * path.carried[season]).T
-        back = _out_of(inputs.trips, weighted * arriving.T)
+        back = inputs.trips.out_of(weighted * arriving.T)
         at_origin = path.infested[season][inputs.landing_lake]
         by_leaving += (back * at_origin[:, None]).T
         by_state = collapse @ (back * leaving.T).sum(axis=1) + inputs.streams @ by_habitat
@@ -326,17 +328,3 @@ def gradient(inputs: SpreadInputs, coverage: Coverage, path: Path) -> Gradient:
         initial=initial,
         lake_value=lake_value,
     )
-
-
-def _into(trips: Array, at_origin: Array) -> Array:
-    """Sum over origins, in the precision the trips are stored in (mixing leaves BLAS)."""
-    if np.iscomplexobj(at_origin):
-        return trips.T @ at_origin
-    return (trips.T @ at_origin.astype(trips.dtype, copy=False)).astype(float, copy=False)
-
-
-def _out_of(trips: Array, at_destination: Array) -> Array:
-    """Sum over destinations, in the precision the trips are stored in."""
-    if np.iscomplexobj(at_destination):
-        return trips @ at_destination
-    return (trips @ at_destination.astype(trips.dtype, copy=False)).astype(float, copy=False)

@@ -11,14 +11,15 @@ import numpy as np
 from spreadnet.evidence.chance import stream
 from spreadnet.evidence.region import Note
 from spreadnet.model.distance import landing_lake_positions, landing_to_lake_km
+from spreadnet.model.flows import Trips
 from spreadnet.model.gravity import GravityFit, assumed_gravity, fit_gravity
 from spreadnet.model.interviews import build_interviews
 from spreadnet.model.law_choice import chosen_law, compare_laws
 from spreadnet.model.movement import (
     destination_shares,
     lake_attractions,
+    lake_trips,
     law_shares,
-    trip_matrix,
 )
 from spreadnet.model.movement_table import movements_trips, unplaced_trips
 
@@ -48,10 +49,12 @@ class Movement:
         `fitted` to interviews, `assumed`, `own law` (a researcher's) or `movements` (a table).
     landing_lake : array of int, shape (K,)
         Position of each landing's lake.
-    distance_km : array, shape (K, L)
-        From every landing to every lake.
+    lakes, group : arrays of int, shapes (A,) and (K,)
+        Positions of the lakes with a landing, and each landing's place among them.
+    distance_km : array, shape (K, A)
+        From every landing to each of these lakes.
     area_ha : array, shape (L,)
-        Areas of the lakes.
+        Areas of all lakes.
     fit : GravityFit or None
         Coefficients with their covariance; None for `own law` and `movements`.
     laws : DataFrame or None
@@ -60,7 +63,7 @@ class Movement:
         Interviews that named another lake with a landing.
     law : callable or None
         A researcher's own law.
-    ready : array, shape (K, K), or None
+    ready : Trips or None
         Trips from a `movements` table.
     notes : tuple of Note
         What the fit did without.
@@ -68,13 +71,15 @@ class Movement:
 
     kind: str
     landing_lake: NDArray[np.integer]
+    lakes: NDArray[np.integer]
+    group: NDArray[np.integer]
     distance_km: Array
     area_ha: Array
     fit: GravityFit | None
     laws: pd.DataFrame | None
     interviews: int
     law: TripLaw | None
-    ready: Array | None
+    ready: Trips | None
     notes: tuple[Note, ...] = ()
 
     @property
@@ -86,7 +91,7 @@ class Movement:
         """One set of coefficients, as uncertain as the interviews leave them."""
         return np.zeros(0) if self.fit is None else self.fit.draw(rng)
 
-    def trips(self, launches: Array, share_other: Array, *, coefficients: Array) -> Array:
+    def trips(self, launches: Array, share_other: Array, *, coefficients: Array) -> Trips:
         """
         Trips a season between landings.
 
@@ -101,28 +106,25 @@ class Movement:
 
         Returns
         -------
-        trips : array, shape (K, K)
-            From landing of the row to landing of the column; 0 within a lake.
+        trips : Trips
+            None within a lake.
         """
         if self.ready is not None:
             return self.ready
         launches = np.maximum(launches, FEWEST_BOATS)
-        attractions = lake_attractions(self.area_ha, launches, self.landing_lake)
         if self.law is not None:
-            mass = np.bincount(self.landing_lake, launches, minlength=len(self.area_ha)).astype(
-                float
-            )
-            shares = law_shares(self.law, mass, self.distance_km, self.landing_lake)
+            mass = np.bincount(self.group, launches, minlength=len(self.lakes)).astype(float)
+            shares = law_shares(self.law, mass, self.distance_km, self.group)
         elif self.fit is not None:
             shares = destination_shares(
                 self.fit,
-                attractions,
+                lake_attractions(self.area_ha[self.lakes], launches, self.group),
                 self.distance_km,
-                self.landing_lake,
+                self.group,
                 coefficients=coefficients,
                 dtype=self.distance_km.dtype,
             )
-        return trip_matrix(launches, share_other, shares, self.landing_lake)
+        return lake_trips(launches, share_other, shares, self.group)
 
     def summary(self) -> dict[str, Any]:
         """What was used and how well it is known, for the run record."""
@@ -153,7 +155,7 @@ def fit_movement(
     seed : int
         Seed of the folds by which laws are compared.
     law : callable, optional
-        `(mass, distance_km) -> weight`; mass is the boats launched at each lake.
+        `(mass, distance_km) -> weight`; mass is the boats launched at each lake with a landing.
 
     Returns
     -------
@@ -167,9 +169,12 @@ def fit_movement(
     launches = np.maximum(evidence.traffic.table["launches"].to_numpy(float), FEWEST_BOATS)
     interviews = build_interviews(region.contacts, region.visits, region.landings, region.lakes)
     named = int(interviews.total)
+    lakes, group = np.unique(landing_lake, return_inverse=True)
     base = {
         "landing_lake": landing_lake,
-        "distance_km": distance_km,
+        "lakes": lakes,
+        "group": group,
+        "distance_km": np.ascontiguousarray(distance_km[:, lakes]),
         "area_ha": area_ha,
         "interviews": named,
         "fit": None,
@@ -217,9 +222,8 @@ def fit_movement(
 def _notes_of_law(movement: Movement, launches: Array) -> tuple[Note, ...]:
     """Landings to which a researcher's law sends nobody; refused where that is all of them."""
     trips = movement.trips(launches, np.ones(len(launches)), coefficients=np.zeros(0))
-    lakes = np.unique(movement.landing_lake)
-    alone = int((trips.sum(axis=0) <= 0).sum())
-    if len(lakes) < 2 or not alone:
+    alone = int((trips.arriving() <= 0).sum())
+    if len(movement.lakes) < 2 or not alone:
         return ()
     if alone == len(launches):
         message = "Invalid law. It gives no weight to any lake at any landing."

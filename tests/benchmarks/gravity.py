@@ -13,7 +13,7 @@ from spreadnet.assumptions import DEFAULT
 from spreadnet.model.gravity import AREA, assumed_gravity, fit_gravity
 from spreadnet.model.interviews import Interviews
 from spreadnet.model.laws import POWER
-from spreadnet.model.movement import destination_shares, trip_matrix
+from spreadnet.model.movement import destination_shares, lake_trips
 
 TIMES_FASTER = 20  # than a GLM with a dummy for every surveyed landing
 AGREEMENT = 1e-5
@@ -116,7 +116,7 @@ def _trip_rows() -> list[dict[str, object]]:
 
     def build(dtype):
         shares = destination_shares(fit, attractions, distance_km, landing_lake, dtype=dtype)
-        return trip_matrix(launches, share_other, shares, landing_lake)
+        return lake_trips(launches, share_other, shares, landing_lake)
 
     single, trips = _seconds(lambda: build(np.float32))
     double, exact = _seconds(lambda: build(np.float64))

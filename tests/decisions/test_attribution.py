@@ -5,6 +5,7 @@ import pytest
 import scipy.sparse as sp
 
 from spreadnet.decisions.attribution import attribute
+from spreadnet.model.flows import Trips
 from spreadnet.model.spread import Coverage, SpreadInputs, expected_spread, gradient
 
 
@@ -14,7 +15,7 @@ def run(seed, weight):
     trips = np.random.default_rng(5).gamma(1.0, 20.0, (7, 7))
     trips[lake[:, None] == lake] = 0
     inputs = SpreadInputs(
-        trips=trips,
+        trips=Trips.dense(trips),
         landing_lake=lake,
         leaving=rng.uniform(0, 0.4, (2, 7)),
         arriving=rng.uniform(0.5, 2, (2, 7)),

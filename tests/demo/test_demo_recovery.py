@@ -19,6 +19,7 @@ from spreadnet.decisions.coverage import hour_reach
 from spreadnet.decisions.runs import Run
 from spreadnet.evidence.traffic import TrafficDraw
 from spreadnet.model.estimates import best_estimates
+from spreadnet.model.flows import Trips
 from spreadnet.model.inputs import place_of, spread_inputs
 from spreadnet.model.spread import Coverage, expected_spread, gradient, new_infestations
 
@@ -67,7 +68,7 @@ def true_run(maker, made, region, result):
     inputs = {
         name: replace(
             one,
-            trips=known.trips,
+            trips=Trips.dense(known.trips),
             establish=establish[name],
             habitat=known.habitat[name],
             initial=infested[name],

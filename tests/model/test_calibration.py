@@ -7,6 +7,7 @@ import pytest
 import scipy.sparse as sp
 
 from spreadnet.model.calibration import FEWEST_FINDS, calibrate, history, introductions_by_year
+from spreadnet.model.flows import Trips
 from spreadnet.model.spread import SpreadInputs
 
 
@@ -15,7 +16,7 @@ def make_inputs(n=40, seed=0):
     trips = rng.gamma(0.8, 20.0, (n, n))
     np.fill_diagonal(trips, 0)
     return SpreadInputs(
-        trips=trips,
+        trips=Trips.dense(trips),
         landing_lake=np.arange(n),
         leaving=np.full((1, n), 0.2),
         arriving=np.ones((1, n)),
@@ -39,7 +40,7 @@ def simulate_finds(inputs, establish, rng, years=12):
     found[rng.choice(n, 3, replace=False)] = 2000
     for year in range(2001, 2001 + years):
         infested = (found < year).astype(float)
-        carried = inputs.trips.T @ (infested * inputs.leaving[0])
+        carried = inputs.trips.matrix().T @ (infested * inputs.leaving[0])
         carried += inputs.outside_boats * inputs.outside_leaving[0]
         hazard = inputs.habitat * establish * carried * inputs.weights[0]
         new = (found > year) & (rng.random(n) < -np.expm1(-hazard))
@@ -54,7 +55,7 @@ def test_one_lake_one_year_worked_by_hand():
     trips[0, 1:] = 10.0
     inputs = replace(
         make_inputs(n),
-        trips=trips,
+        trips=Trips.dense(trips),
         habitat=np.ones(n),
         outside_boats=np.zeros(n),
         leaving=np.ones((1, n)),
@@ -72,7 +73,7 @@ def test_one_lake_one_year_worked_by_hand():
     trips[0, 1:] = 10.0
     more = replace(
         inputs,
-        trips=trips,
+        trips=Trips.dense(trips),
         landing_lake=np.arange(7),
         habitat=np.ones(7),
         initial=np.zeros(7),

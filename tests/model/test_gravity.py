@@ -16,7 +16,7 @@ from spreadnet.model.laws import EXPONENTIAL, LAWS, LOGNORMAL, POWER, POWER_EXPO
 from spreadnet.model.movement import (
     destination_shares,
     lake_attractions,
-    trip_matrix,
+    lake_trips,
     within_lake_split,
 )
 
@@ -337,7 +337,7 @@ def test_a_region_with_one_lake_has_no_trips():
     fit = assumed_gravity(DEFAULT)
     shares = destination_shares(fit, {"log_area": np.ones(1)}, np.zeros((2, 1)), np.zeros(2, int))
     np.testing.assert_array_equal(shares, np.zeros((2, 1)))
-    trips = trip_matrix(np.ones(2), np.ones(2), shares, np.zeros(2, int))
+    trips = lake_trips(np.ones(2), np.ones(2), shares, np.zeros(2, int)).matrix()
     np.testing.assert_array_equal(trips, np.zeros((2, 2)))
 
 
@@ -357,19 +357,19 @@ def test_trips_by_hand():
     share_other = np.array([0.2, 0.5, 0.5, 1.0])
     landing_lake = np.array([0, 1, 1, 2])
     shares = np.array([[0, 0.75, 0.25], [0.5, 0, 0.5], [1, 0, 0], [0.2, 0.8, 0]])
-    trips = trip_matrix(launches, share_other, shares, landing_lake)
+    trips = lake_trips(launches, share_other, shares, landing_lake).matrix()
     # into landing 0: 20 boats, 15 from lake 1 (split 40 to 60), 5 from lake 2
     np.testing.assert_allclose(trips[:, 0], [0, 6, 9, 5])
     np.testing.assert_allclose(trips[:, 1], [10, 0, 0, 10])
     np.testing.assert_allclose(trips[:, 3], [2, 3.2, 4.8, 0])
     np.testing.assert_allclose(trips.sum(axis=0), launches * share_other)
-    quick = trip_matrix(launches, share_other, shares.astype(np.float32), landing_lake)
+    quick = lake_trips(launches, share_other, shares.astype(np.float32), landing_lake).matrix()
     assert quick.dtype == np.float32
     np.testing.assert_allclose(quick, trips, rtol=1e-6)
 
 
 def test_trips_within_a_lake_are_zero_whatever_the_shares_say():
-    trips = trip_matrix(np.ones(3), np.ones(3), np.full((3, 2), 0.5), np.array([0, 0, 1]))
+    trips = lake_trips(np.ones(3), np.ones(3), np.full((3, 2), 0.5), np.array([0, 0, 1])).matrix()
     assert trips[0, 1] == trips[1, 0] == trips[2, 2] == 0
 
 
@@ -382,7 +382,7 @@ def test_trips_in_blocks_equal_trips_at_once():
     launches, share_other = rng.gamma(2, 50, n_landings), rng.uniform(0, 1, n_landings)
     split = within_lake_split(launches, landing_lake)
     whole = (launches * share_other)[None, :] * shares[:, landing_lake].T * split[:, None]
-    trips = trip_matrix(launches, share_other, shares, landing_lake)
+    trips = lake_trips(launches, share_other, shares, landing_lake).matrix()
     np.testing.assert_allclose(trips, whole, rtol=1e-12)
 
 

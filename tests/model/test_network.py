@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 import scipy.sparse as sp
 
+from spreadnet.model.flows import Trips
 from spreadnet.model.network import Flows, lake_flows, lake_network, trips_table
 from spreadnet.model.spread import SpreadInputs
 
@@ -15,7 +16,7 @@ from spreadnet.model.spread import SpreadInputs
 def three_lakes():
     """Lake 0 has two landings; trips and rates lopsided on purpose."""
     return SpreadInputs(
-        trips=np.array([[0, 0, 30.0, 1], [0, 0, 10, 2], [5, 7, 0, 0], [0, 3, 4, 0]]),
+        trips=Trips.dense(np.array([[0, 0, 30.0, 1], [0, 0, 10, 2], [5, 7, 0, 0], [0, 3, 4, 0]])),
         landing_lake=np.array([0, 0, 1, 2]),
         leaving=np.array([[0.5, 0.1, 0.2, 0.3], [0.2, 0.4, 0.1, 0.0]]),
         arriving=np.array([[1.0, 1.0, 2.0, 0.5], [1.0, 1.0, 1.0, 1.0]]),

@@ -239,10 +239,12 @@ def test_a_ready_table_is_split_by_traffic_on_both_ends():
     )
     index = pd.Index(["a", "b", "c"])
     launches, landing_lake = np.array([10.0, 30.0, 50.0]), np.array([0, 0, 1])
-    trips = movements_trips(movements, launches, landing_lake, lake_id=index)
+    trips = movements_trips(movements, launches, landing_lake, lake_id=index).matrix()
     np.testing.assert_allclose(trips, [[0, 0, 10], [0, 0, 30], [2, 6, 0]])
     assert unplaced_trips(movements, landing_lake, lake_id=index) == 7
-    quick = movements_trips(movements, launches, landing_lake, lake_id=index, dtype=np.float32)
+    quick = movements_trips(
+        movements, launches, landing_lake, lake_id=index, dtype=np.float32
+    ).matrix()
     assert quick.dtype == np.float32
 
 

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 
+from spreadnet.model.flows import Trips
 from spreadnet.model.spread import (
     Coverage,
     SpreadInputs,
@@ -30,7 +31,7 @@ def make_inputs(seed=0, n_landings=9, n_lakes=6, allee=1.0, **changes):
         (links[0], np.array(links[1], dtype=int).reshape(2, -1)), shape=(n_lakes, n_lakes)
     )
     inputs = SpreadInputs(
-        trips=trips,
+        trips=Trips.dense(trips),
         landing_lake=lake,
         leaving=rng.uniform(0, 0.4, (3, n_landings)),
         arriving=rng.uniform(0.3, 2, (3, n_landings)),
@@ -60,7 +61,7 @@ def test_two_lakes_worked_by_hand():
     x 0.01 establish = 0.1, x habitat 0.5 = hazard 0.05. Lake 2 can't infest lake 1 (it has it).
     """
     inputs = SpreadInputs(
-        trips=np.array([[0.0, 100.0], [40.0, 0.0]]),
+        trips=Trips.dense(np.array([[0.0, 100.0], [40.0, 0.0]])),
         landing_lake=np.array([0, 1]),
         leaving=np.array([[0.5, 0.2]]),
         arriving=np.array([[1.0, 2.0]]),
@@ -98,7 +99,7 @@ def test_three_lakes_in_a_chain_worked_by_hand():
     Season 1: hazard of B 0.1. Season 2: B again 0.1, C 0.2 x (1 - exp(-0.1)).
     """
     inputs = SpreadInputs(
-        trips=np.array([[0.0, 50.0, 0.0], [0.0, 0.0, 0.0], [0.0, 0.0, 0.0]]),
+        trips=Trips.dense(np.array([[0.0, 50.0, 0.0], [0.0, 0.0, 0.0], [0.0, 0.0, 0.0]])),
         landing_lake=np.array([0, 1, 2]),
         leaving=np.full((1, 3), 0.2),
         arriving=np.ones((1, 3)),
@@ -136,7 +137,7 @@ def test_establishment_follows_the_published_form(introductions, allee, chance):
         n_landings=2,
         n_lakes=2,
         allee=allee,
-        trips=np.array([[0.0, 1000.0 * introductions], [0.0, 0.0]]),
+        trips=Trips.dense(np.array([[0.0, 1000.0 * introductions], [0.0, 0.0]])),
         landing_lake=np.array([0, 1]),
         leaving=np.full((1, 2), 0.1),
         arriving=np.ones((1, 2)),
@@ -233,7 +234,7 @@ def test_relabelling_lakes_only_permutes():
 
 def test_no_trips_no_streams_no_outside_means_no_spread():
     quiet = make_inputs(
-        trips=np.zeros((9, 9)), outside_boats=np.zeros(9), streams=sp.csr_array((6, 6))
+        trips=Trips.dense(np.zeros((9, 9))), outside_boats=np.zeros(9), streams=sp.csr_array((6, 6))
     )
     path = expected_spread(quiet, Coverage.none(9), seasons=20)
     assert np.all(new_infestations(quiet, path) == 0)
@@ -262,7 +263,7 @@ def test_tiny_hazards_are_not_lost():
 
 def test_single_precision_trips_give_the_same_order():
     inputs, coverage = make_inputs(8), some_coverage()
-    small = replace(inputs, trips=inputs.trips.astype(np.float32))
+    small = replace(inputs, trips=Trips.dense(inputs.trips.matrix().astype(np.float32)))
     exact = gradient(inputs, coverage, expected_spread(inputs, coverage, seasons=5))
     close = gradient(small, coverage, expected_spread(small, coverage, seasons=5))
     assert close.leaving == pytest.approx(exact.leaving, rel=1e-5)

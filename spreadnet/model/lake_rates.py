@@ -1,0 +1,98 @@
+"""Introductions from lake to lake: the small matrix on which spread can be simulated."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from spreadnet.model.incidence import collapse_matrix
+from spreadnet.model.spread import Coverage, covered
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from spreadnet.model.flows import Trips
+    from spreadnet.model.spread import SpreadInputs
+
+    Array = NDArray[np.floating]
+
+ROWS = 512  # landings a block, so that no second matrix as large as the trips is ever held
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LakeRates:
+    """
+    Introductions a season between the A lakes that have a landing.
+
+    Attributes
+    ----------
+    lakes : array of int, shape (A,)
+        Positions of these lakes among all lakes, in order.
+    between : array, shape (A, A)
+        Introductions a season from the lake of the row, if it is infested, to the lake of the
+        column. In the precision of the trips.
+    outside : array, shape (A,)
+        Introductions a season from outside the region.
+    """
+
+    lakes: NDArray[np.integer]
+    between: Array
+    outside: Array
+
+
+def lake_rates(
+    inputs: SpreadInputs, coverage: Coverage | None = None, *, establish: float | None = None
+) -> LakeRates:
+    """
+    Introductions between lakes, once and for all seasons.
+
+    A lake's hazard depends on which lakes are infested and on nothing smaller, so simulation, and
+    what the past brought, need only this.
+
+    Parameters
+    ----------
+    inputs : SpreadInputs
+        The species and region; its trips must be `Trips`.
+    coverage : Coverage, optional
+        Shares of boats reached; nobody when left out.
+    establish : float, optional
+        In place of the inputs' own chance that an introduction founds a population; 1 gives
+        introductions as such.
+
+    Returns
+    -------
+    rates : LakeRates
+        So that introductions that could found a population are `outside + infested @ between`.
+
+    Notes
+    -----
+    Sum over routes of weight x rate on leaving x trips x rate on arriving, to first order, as in
+    `expected_spread`.
+    """
+    if coverage is None:
+        coverage = Coverage.none(len(inputs.landing_lake))
+    leaving, arriving = covered(inputs, coverage)
+    trips: Trips = inputs.trips  # type: ignore[assignment]
+    chance = inputs.establish if establish is None else establish
+    lakes, place = np.unique(inputs.landing_lake, return_inverse=True)
+    collapse = collapse_matrix(place, len(lakes)).astype(trips.by_origin.dtype)
+    weighted = (chance * arriving * inputs.weights[:, None]).T
+    by_group = trips.leaving_mean(leaving.T).T
+    into = np.zeros((len(lakes), trips.by_origin.shape[1]), trips.by_origin.dtype)
+    for first in range(0, len(place), ROWS):
+        rows = slice(first, first + ROWS)
+        brought = (weighted[rows] @ by_group).astype(trips.by_origin.dtype)
+        brought *= trips.by_origin[rows]
+        into += collapse[:, rows] @ brought
+    from_outside = weighted @ inputs.outside_leaving * inputs.outside_boats
+    of_group = np.empty(trips.by_origin.shape[1], np.intp)
+    of_group[trips.group] = place
+    if not np.array_equal(of_group, np.arange(len(lakes))):
+        into = into @ collapse_matrix(of_group, len(lakes)).T
+    return LakeRates(
+        lakes,
+        np.ascontiguousarray(into.T),
+        np.bincount(place, from_outside, minlength=len(lakes)).astype(float),
+    )
