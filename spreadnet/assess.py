@@ -6,10 +6,9 @@ from contextlib import AbstractContextManager, nullcontext
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from threadpoolctl import threadpool_limits
-
 from spreadnet.assumptions import DEFAULT
 from spreadnet.decisions.decide import decide, quiet
+from spreadnet.decisions.parallel import one_thread
 from spreadnet.errors import InputError, Problem
 from spreadnet.evidence.gather import gather_evidence
 from spreadnet.model.trips import Movement, fit_movement
@@ -24,8 +23,6 @@ if TYPE_CHECKING:
     from spreadnet.model.trips import TripLaw
 
 DRAWS, SEED = 200, 1
-# The number of threads in the linear algebra changes last bits, and small sums get slower.
-one_thread = threadpool_limits.wrap(limits=1, user_api="blas")
 
 
 def silent(_name: str) -> AbstractContextManager[None]:
@@ -43,6 +40,7 @@ def assess(
     species: Sequence[str] | None = None,
     assumptions: Assumptions = DEFAULT,
     law: TripLaw | None = None,
+    workers: int | None = None,
     stage: Callable[[str], AbstractContextManager[None]] = silent,
     step: Callable[[int, int, str], None] = quiet,
 ) -> Assessment:
@@ -66,6 +64,9 @@ def assess(
     law : callable, optional
         A law of movement of your own: `(mass, distance_km) -> weight`. Left out, the law that
         predicts interviews at other landings best is chosen.
+    workers : int, optional
+        Processes that work out draws; the same answer on any number. Left out, what
+        `joblib.parallel_config` says, such as a Dask cluster, else 1.
     stage, step : callables
         Told what goes on, for progress.
 
@@ -88,7 +89,14 @@ def assess(
         movement = build_model(region, evidence, seed=seed, law=law)
     with stage("ranking"):
         return rank_landings(
-            region, evidence, movement=movement, draws=draws, seed=seed, seasons=seasons, step=step
+            region,
+            evidence,
+            movement=movement,
+            draws=draws,
+            seed=seed,
+            seasons=seasons,
+            workers=workers,
+            step=step,
         )
 
 
@@ -127,6 +135,7 @@ def rank_landings(
     draws: int = DRAWS,
     seed: int = SEED,
     seasons: int | None = None,
+    workers: int | None = None,
     step: Callable[[int, int, str], None] = quiet,
 ) -> Assessment:
     """
@@ -140,7 +149,7 @@ def rank_landings(
         Result of `gather_evidence`.
     movement : Movement
         Result of `build_model`.
-    draws, seed, seasons, step
+    draws, seed, seasons, workers, step
         As for `assess`.
 
     Returns
@@ -155,6 +164,7 @@ def rank_landings(
         seasons=region.settings.seasons if seasons is None else seasons,
         draws=draws,
         seed=seed,
+        workers=workers,
         step=step,
     )
 

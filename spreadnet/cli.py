@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 OK, USER_INPUT, WRONG_USAGE = 0, 1, 2
 DRAWS, SEED = 200, 1
-MOST_DRAWS, MOST_SEED, MOST_SEASONS = 1_000_000, 2**63 - 1, 50
+MOST_DRAWS, MOST_SEED, MOST_SEASONS, MOST_WORKERS = 1_000_000, 2**63 - 1, 50, 1024
 SHOWN = 10  # landings printed after a run
 SHOWN_ALIKE = 20  # problems alike in one column that are listed; the rest are counted
 STOPS = ("SIGTERM", "SIGHUP", "SIGBREAK")  # those that the system at hand has end a run cleanly
@@ -228,6 +228,7 @@ def _parser() -> argparse.ArgumentParser:
         metavar="T",
         help="seasons to look ahead (default as in region.toml, else 5)",
     )
+    _work_options(run)
     run.add_argument("--force", action="store_true", help="replace an earlier result in the folder")
 
     _command(commands, "species", _species, "list the species and what is assumed of each")
@@ -243,6 +244,22 @@ def _command(
     parser.add_argument("--debug", action="store_true", help="show where in the code an error is")
     parser.set_defaults(command=command)
     return parser
+
+
+def _work_options(parser: argparse.ArgumentParser) -> None:
+    """Where draws are worked out."""
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument(
+        "--workers",
+        type=_whole(1, MOST_WORKERS),
+        metavar="N",
+        help="processes that work out draws (default one a processor); the same answer on any",
+    )
+    where.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="Dask scheduler whose machines work out draws (needs spreadnet[cluster])",
+    )
 
 
 def _whole(least: int, most: int) -> Callable[[str], int]:
@@ -340,15 +357,17 @@ def _run(given: argparse.Namespace) -> int:
     from spreadnet.outputs.results import refuse_unmappable, write_results
 
     refuse_unmappable(region)
-    assessment = assess(
-        region,
-        draws=given.draws,
-        seed=given.seed,
-        seasons=given.seasons,
-        species=given.species,
-        stage=progress.stage,
-        step=progress.step,
-    )
+    with _workers(given) as workers:
+        assessment = assess(
+            region,
+            draws=given.draws,
+            seed=given.seed,
+            seasons=given.seasons,
+            species=given.species,
+            workers=workers,
+            stage=progress.stage,
+            step=progress.step,
+        )
     with progress.stage("writing the results"):
         files = write_results(assessment, out, force=given.force, timings=timings)
     for note in assessment.notes:
@@ -357,6 +376,22 @@ def _run(given: argparse.Namespace) -> int:
     _tell(f"\nSeed {assessment.seed}, {assessment.draws} draws. Results in `{out}`:")
     _tell("  " + ", ".join(file.name for file in files))
     return OK
+
+
+@contextmanager
+def _workers(given: argparse.Namespace) -> Iterator[int | None]:
+    """Number of processes, or None while a cluster is at work."""
+    if given.scheduler is not None:
+        from spreadnet.decisions.parallel import on_scheduler
+
+        with on_scheduler(given.scheduler):
+            yield None
+    elif given.workers is not None:
+        yield given.workers
+    else:
+        from joblib import cpu_count
+
+        yield cpu_count()
 
 
 def _species(_: argparse.Namespace) -> int:

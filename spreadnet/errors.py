@@ -55,5 +55,9 @@ class OutputError(SpreadnetError, OSError):
     """A result can't be written where it was asked for; nothing was left half-written."""
 
 
+class WorkerError(SpreadnetError, RuntimeError):
+    """The processes or machines asked for can't do the work; the message says why."""
+
+
 class ModelError(SpreadnetError, ArithmeticError):
     """The numbers given do not determine an answer; the message says which and what to do."""

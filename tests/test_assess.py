@@ -80,9 +80,7 @@ def test_the_marginal_hour_agrees_with_working_it(result):
     place = place_of(result.region, result.evidence)
     run = run_model(
         best_estimates(result.evidence, result.movement),
-        result.region,
-        result.evidence,
-        movement=result.movement,
+        result.movement,
         place=place,
         seasons=result.seasons,
     )

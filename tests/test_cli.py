@@ -136,6 +136,11 @@ def test_unknown_species_is_explained(tmp_path):
         (["dance"], "invalid choice"),
         ([], "required: COMMAND"),
         (
+            ["run", "x", "--out", "y", "--workers", "2", "--scheduler", "tcp://a:1"],
+            "not allowed with argument",
+        ),
+        (["run", "x", "--out", "y", "--workers", "0"], "from 1 to 1,024"),
+        (
             ["run", "x", "--out", "y", "--draws", "0"],
             "'0' is not a whole number from 1 to 1,000,000",
         ),
@@ -295,6 +300,41 @@ def test_a_signal_ends_a_run_cleanly(tmp_path, name, after):
     assert told.endswith("interrupted: nothing was written\n")
     assert "Traceback" not in told
     assert list(tmp_path.iterdir()) == []
+
+
+@POSIX
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGINT"])
+def test_a_signal_ends_the_processes_that_draw(tmp_path, name):
+    """Ctrl-C in a terminal reaches every process of the group; none stays, none complains."""
+    number = getattr(signal, name)
+    work = subprocess.Popen(
+        [
+            *(sys.executable, "-m", "spreadnet.cli", "run", str(DEMO), "--workers", "2"),
+            *("--out", str(tmp_path / "deep" / "out"), "--draws", "100000"),
+        ],
+        stderr=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    for line in work.stderr:
+        if line.startswith("fitting movement"):
+            break
+    time.sleep(4)
+    os.killpg(work.pid, number)
+    _, told = work.communicate(timeout=30)
+    assert work.returncode == 128 + number
+    assert told == "\ninterrupted: nothing was written\n"
+    assert list(tmp_path.iterdir()) == []
+    deadline = time.monotonic() + 20
+    while time.monotonic() < deadline:
+        try:
+            os.killpg(work.pid, 0)
+        except ProcessLookupError:
+            return
+        time.sleep(0.1)
+    pytest.fail("a process was left behind")
 
 
 @POSIX

@@ -12,7 +12,7 @@ import shapely
 from spreadnet.decisions.assessment import Assessment
 from spreadnet.decisions.comparison import WAYS, place_busiest, place_equally, place_ranked
 from spreadnet.decisions.landing_table import landing_table
-from spreadnet.decisions.runs import any_new, avoided_by, run_draws, run_model
+from spreadnet.decisions.runs import any_new, avoided_by, run_draws, run_model, setting_of
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.status import surveys_for_detection
 from spreadnet.model.distance import lake_points, landing_lake_positions, planar_km
@@ -21,7 +21,7 @@ from spreadnet.model.inputs import place_of
 from spreadnet.model.network import lake_flows, lake_network, trips_table
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from numpy.typing import NDArray
 
@@ -50,6 +50,7 @@ def decide(
     seasons: int,
     draws: int,
     seed: int,
+    workers: int | None = 1,
     step: Callable[[int, int, str], None] = quiet,
 ) -> Assessment:
     """
@@ -69,6 +70,8 @@ def decide(
         Draws for the intervals, 1 or more.
     seed : int
         Seed of the random numbers, 0 or more.
+    workers : int or None
+        Processes that work out draws, see `parallel.in_order`.
     step : callable
         Told `(done, total, what)` as the draws go on.
 
@@ -85,29 +88,12 @@ def decide(
     """
     _check(region, evidence, movement, seasons=seasons, draws=draws, seed=seed)
     place = place_of(region, evidence)
-    run = run_model(
-        best_estimates(evidence, movement),
-        region,
-        evidence,
-        movement=movement,
-        place=place,
-        seasons=seasons,
-    )
+    run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=seasons)
     hours = _hours(region.settings.hours, run)
-    drawn = run_draws(
-        region,
-        evidence,
-        movement=movement,
-        place=place,
-        seasons=seasons,
-        best=run,
-        hours=hours,
-        draws=draws,
-        seed=seed,
-        step=step,
-    )
+    setting = setting_of(evidence, movement, place=place, best=run, hours=hours, seed=seed)
+    drawn = run_draws(setting, range(draws), workers=workers, step=step)
     landings = landing_table(region, evidence, run=run, scores=drawn.scores, hours=hours)
-    lakes = _lake_table(region, evidence, run, drawn)
+    lakes = _lake_table(region, evidence, run=run, drawn=drawn, known=setting.known)
     trips, held = _trip_lines(region, movement, run)
     return Assessment(
         region=region,
@@ -224,14 +210,21 @@ def _totals(run: Run, drawn: Draws) -> pd.DataFrame:
     return pd.DataFrame.from_dict(rows, orient="index").rename_axis("species")
 
 
-def _lake_table(region: Region, evidence: Evidence, run: Run, drawn: Draws) -> gpd.GeoDataFrame:
+def _lake_table(
+    region: Region,
+    evidence: Evidence,
+    *,
+    run: Run,
+    drawn: Draws,
+    known: Mapping[str, NDArray[np.bool_]],
+) -> gpd.GeoDataFrame:
     """Status and chances of each lake, in the region's order."""
     lakes = region.lakes
     table = lakes[["name", "area_ha"]].copy()
     chances = run.chances_if_free()
     low, high = np.quantile(drawn.new_any, [0.05, 0.95], axis=0)
-    chance = any_new(run, run)
-    full = np.all([one.initial == 1 for one in run.inputs.values()], axis=0)
+    chance = any_new(run, known)
+    full = np.all(list(known.values()), axis=0)
     table["new_infestation_chance"] = np.where(full, np.nan, chance)
     table["new_infestation_low"] = np.where(full, np.nan, np.minimum(low, chance))
     table["new_infestation_high"] = np.where(full, np.nan, np.maximum(high, chance))

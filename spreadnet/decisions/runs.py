@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.decisions.comparison import WAYS
 from spreadnet.decisions.coverage import coverage_of, hour_reach, steady, value_of_an_hour
+from spreadnet.decisions.parallel import in_order
 from spreadnet.model.estimates import drawn_estimates
 from spreadnet.model.inputs import spread_inputs
+from spreadnet.model.policies import totals_under
 from spreadnet.model.spread import (
     Coverage,
     expected_spread,
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
 
     from spreadnet.decisions.coverage import Reach
     from spreadnet.evidence.gather import Evidence
-    from spreadnet.evidence.region import Region
     from spreadnet.model.calibration import Calibration
     from spreadnet.model.estimates import Estimates
     from spreadnet.model.inputs import Place
@@ -119,15 +119,7 @@ class Run:
         return {name: -np.expm1(-path.cumulative_hazard[-1]) for name, path in self.paths.items()}
 
 
-def run_model(
-    estimates: Estimates,
-    region: Region,
-    evidence: Evidence,
-    *,
-    movement: Movement,
-    place: Place,
-    seasons: int,
-) -> Run:
+def run_model(estimates: Estimates, movement: Movement, *, place: Place, seasons: int) -> Run:
     """
     Run the spread of every species without education, and the adjoint.
 
@@ -135,10 +127,6 @@ def run_model(
     ----------
     estimates : Estimates
         Best estimates or one draw.
-    region : Region
-        The input.
-    evidence : Evidence
-        Step one.
     movement : Movement
         The law of movement.
     place : Place
@@ -152,17 +140,46 @@ def run_model(
         In the order of the region's landings and lakes.
     """
     inputs, calibration = spread_inputs(estimates, movement, place=place)
-    nobody = Coverage.none(len(region.landings))
+    nobody = Coverage.none(len(place.landing_ids))
     paths = {name: expected_spread(one, nobody, seasons=seasons) for name, one in inputs.items()}
     slopes = {name: gradient(one, nobody, paths[name]) for name, one in inputs.items()}
     reach = hour_reach(
         estimates.traffic,
-        region.settings,
-        day_blocks=evidence.traffic.day_blocks,
-        ids=list(region.landings.index),
-        can_staff=region.landings["can_staff"].fillna(True).to_numpy(bool),
+        place.settings,
+        day_blocks=place.day_blocks,
+        ids=place.landing_ids,
+        can_staff=place.can_staff,
     )
-    return Run(region.settings.species, inputs, paths, slopes, calibration, reach)
+    return Run(place.settings.species, inputs, paths, slopes, calibration, reach)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Setting:
+    """
+    What every draw shares, sent to each process that works draws out.
+
+    `block` (K,) is the day block that counts and `known` by species (L,) the lakes known to be
+    infested, both at the best estimates; `hours` by way (K, D) are compared on the same draws.
+    """
+
+    evidence: Evidence
+    movement: Movement
+    place: Place
+    seasons: int
+    seed: int
+    block: NDArray[np.intp]
+    known: Mapping[str, NDArray[np.bool_]]
+    hours: Mapping[str, Array]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DrawRow:
+    """What one draw gave, as in `Draws`."""
+
+    scores: Array
+    new_any: Array
+    totals: Mapping[str, float]
+    avoided: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -181,17 +198,72 @@ class Draws:
     avoided: Array
 
 
-def run_draws(
-    region: Region,
+def setting_of(
     evidence: Evidence,
-    *,
     movement: Movement,
+    *,
     place: Place,
-    seasons: int,
     best: Run,
     hours: Mapping[str, Array],
-    draws: int,
     seed: int,
+) -> Setting:
+    """
+    What the draws share, from the model at the best estimates.
+
+    Parameters
+    ----------
+    evidence, movement, place
+        As for `run_model`.
+    best : Run
+        The model at the best estimates: says which day block counts and which lakes are infested.
+    hours : mapping of way to array, shape (K, D)
+        Hours placed in each way, compared on the same draws.
+    seed : int
+        Seed of the run.
+
+    Returns
+    -------
+    setting : Setting
+        The same for every draw.
+    """
+    known = {name: one.initial == 1 for name, one in best.inputs.items()}
+    return Setting(
+        evidence, movement, place, best.seasons, seed, best.best_block(), known, dict(hours)
+    )
+
+
+def run_draw(setting: Setting, draw: int) -> DrawRow:
+    """
+    Run the model on one draw of everything uncertain.
+
+    Parameters
+    ----------
+    setting : Setting
+        What every draw shares.
+    draw : int
+        Number of the draw, 0 or more.
+
+    Returns
+    -------
+    row : DrawRow
+        The same for the same seed and draw, wherever it is worked out.
+    """
+    movement, place = setting.movement, setting.place
+    estimates = drawn_estimates(setting.evidence, movement, seed=setting.seed, draw=draw)
+    run = run_model(estimates, movement, place=place, seasons=setting.seasons)
+    return DrawRow(
+        scores=np.sum(run.per_100_hours(setting.block), axis=0),
+        new_any=any_new(run, setting.known),
+        totals={name: float(new.sum()) for name, new in run.new_infestations().items()},
+        avoided=avoided_by(run, setting.hours),
+    )
+
+
+def run_draws(
+    setting: Setting,
+    draws: range,
+    *,
+    workers: int | None,
     step: Callable[[int, int, str], None],
 ) -> Draws:
     """
@@ -199,41 +271,32 @@ def run_draws(
 
     Parameters
     ----------
-    region, evidence, movement, place, seasons
-        As for `run_model`.
-    best : Run
-        The model at the best estimates: says which day block counts and which lakes are infested.
-    hours : mapping of way to array, shape (K, D)
-        Hours placed in each way, compared on the same draws.
-    draws : int
-        Number of draws, 1 or more.
-    seed : int
-        Seed of the run.
+    setting : Setting
+        What every draw shares.
+    draws : range
+        Numbers of the draws, one or more; a part of them gives the same rows as the whole.
+    workers : int or None
+        Processes, see `parallel.in_order`.
     step : callable
         Told `(done, draws, what)` after each draw.
 
     Returns
     -------
     draws : Draws
-        The same for the same seed.
+        The same for the same seed on any number of workers.
     """
-    scores = np.empty((draws, len(region.landings)))
-    new_any = np.empty((draws, len(region.lakes)))
-    totals = {name: np.empty(draws) for name in region.settings.species}
-    avoided = np.empty((draws, len(WAYS)))
-    block = best.best_block()
-    for draw in range(draws):
-        estimates = drawn_estimates(evidence, movement, seed=seed, draw=draw)
-        run = run_model(
-            estimates, region, evidence, movement=movement, place=place, seasons=seasons
-        )
-        scores[draw] = np.sum(run.per_100_hours(block), axis=0)
-        new_any[draw] = any_new(run, best)
-        for name, chance in run.new_infestations().items():
-            totals[name][draw] = chance.sum()
-        avoided[draw] = avoided_by(run, hours)
-        step(draw + 1, draws, "drawing")
-    return Draws(scores, new_any, totals, avoided)
+    rows = []
+    for row in in_order(run_draw, setting, draws, workers=workers):
+        rows.append(row)
+        step(len(rows), len(draws), "drawing")
+    return Draws(
+        scores=np.array([row.scores for row in rows]),
+        new_any=np.array([row.new_any for row in rows]),
+        totals={
+            name: np.array([row.totals[name] for row in rows]) for name in setting.place.status
+        },
+        avoided=np.array([row.avoided for row in rows]),
+    )
 
 
 def avoided_by(run: Run, hours: Mapping[str, Array]) -> Array:
@@ -252,15 +315,19 @@ def avoided_by(run: Run, hours: Mapping[str, Array]) -> Array:
     avoided : array, shape (ways,)
         In the order of `hours`.
     """
-    without = sum(
-        run.weights[name] * total(one, run.paths[name]) for name, one in run.inputs.items()
-    )
-    return np.array(
-        [without - run.total(coverage_of(placed, run.reach)) for placed in hours.values()]
-    )
+    placed = [coverage_of(each, run.reach) for each in hours.values()]
+    nobody = np.zeros(len(run.reach.boats))
+    leaving = np.array([nobody, *(one.leaving for one in placed)])
+    arriving = np.array([nobody, *(one.arriving for one in placed)])
+    totals = np.zeros(len(leaving))
+    for name, one in run.inputs.items():
+        totals = totals + run.weights[name] * totals_under(
+            one, leaving, arriving, seasons=run.seasons
+        )
+    return totals[0] - totals[1:]
 
 
-def any_new(run: Run, best: Run) -> Array:
+def any_new(run: Run, known: Mapping[str, NDArray[np.bool_]]) -> Array:
     """
     Chance of a new infestation of any species that the lake is not known to have.
 
@@ -268,8 +335,8 @@ def any_new(run: Run, best: Run) -> Array:
     ----------
     run : Run
         The model on one set of estimates.
-    best : Run
-        The model at the best estimates, whose status says what each lake is known to have.
+    known : mapping of species to array of bool, shape (L,)
+        Lakes known to be infested.
 
     Returns
     -------
@@ -277,10 +344,7 @@ def any_new(run: Run, best: Run) -> Array:
         If the lake is free of these species now; 0 where it has them all.
     """
     return any_of(
-        [
-            np.where(best.inputs[name].initial == 1, 0.0, chance)
-            for name, chance in run.chances_if_free().items()
-        ]
+        [np.where(known[name], 0.0, chance) for name, chance in run.chances_if_free().items()]
     )
 
 

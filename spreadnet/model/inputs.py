@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
 from spreadnet.evidence.region import DIRECTIONS
 from spreadnet.evidence.shares import WATERS
@@ -25,12 +26,11 @@ from spreadnet.model.unseen import unseen_by_exposure
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    import pandas as pd
     from numpy.typing import NDArray
 
     from spreadnet.assumptions import Assumption
     from spreadnet.evidence.gather import Evidence
-    from spreadnet.evidence.region import Region
+    from spreadnet.evidence.region import Region, Settings
     from spreadnet.evidence.species import Species
     from spreadnet.evidence.status import Status
     from spreadnet.model.estimates import Estimates
@@ -44,12 +44,20 @@ Z90 = 1.6448536269514722  # 95% point of the standard normal: stated ranges are 
 @dataclass(frozen=True, slots=True, eq=False)
 class Place:
     """
-    What does not change between draws.
+    What does not change between draws, small enough to be sent to other processes.
 
     Attributes
     ----------
+    settings : Settings
+        `region.toml`.
+    landing_ids : tuple of str, length K
+        Ids of the landings.
+    can_staff : array of bool, shape (K,)
+        Whether educators may work there.
+    day_blocks : DataFrame, D rows
+        `day_type`, `block`, `hours_in_season`.
     lakes, streams : DataFrame
-        Tables of the region.
+        Tables of the region, without shapes.
     worth : array, shape (L,)
         What a new infestation of each lake counts.
     status : mapping of species to Status
@@ -64,6 +72,10 @@ class Place:
         Those who named each lake without a landing.
     """
 
+    settings: Settings
+    landing_ids: tuple[str, ...]
+    can_staff: NDArray[np.bool_]
+    day_blocks: pd.DataFrame
     lakes: pd.DataFrame
     streams: pd.DataFrame
     worth: Array
@@ -91,7 +103,11 @@ def place_of(region: Region, evidence: Evidence) -> Place:
         In the order of the region's lakes.
     """
     return Place(
-        lakes=region.lakes,
+        settings=region.settings,
+        landing_ids=tuple(region.landings.index),
+        can_staff=region.landings["can_staff"].fillna(True).to_numpy(bool),
+        day_blocks=evidence.traffic.day_blocks,
+        lakes=pd.DataFrame(region.lakes.drop(columns=["geometry", "name"])),
         streams=region.streams,
         worth=region.lakes["worth"].to_numpy(float),
         status=evidence.status,

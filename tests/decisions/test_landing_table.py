@@ -16,9 +16,7 @@ from spreadnet.model.inputs import place_of
 def run(demo_result):
     return run_model(
         best_estimates(demo_result.evidence, demo_result.movement),
-        demo_result.region,
-        demo_result.evidence,
-        movement=demo_result.movement,
+        demo_result.movement,
         place=place_of(demo_result.region, demo_result.evidence),
         seasons=demo_result.seasons,
     )

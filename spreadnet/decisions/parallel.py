@@ -1,0 +1,118 @@
+"""Draws on several processes or machines: in order, the same bytes whoever works them out."""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from time import perf_counter
+from typing import TYPE_CHECKING, Any
+
+from joblib import Parallel, delayed, parallel_config
+from joblib.externals.loky.process_executor import TerminatedWorkerError
+from threadpoolctl import threadpool_limits
+
+from spreadnet.errors import WorkerError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+# The number of threads in the linear algebra changes last bits, and small sums get slower.
+one_thread = threadpool_limits.wrap(limits=1, user_api="blas")
+WORTH_STARTING_S = 6.0  # work left below which starting other processes takes longer than it saves
+CONNECT = "10s"  # how long an answer of a scheduler is waited for
+CHUNK_S = 1.5  # seconds of work handed out at a time: progress is seen, little is sent about
+
+
+def in_order(
+    work: Callable[[Any, int], Any], shared: Any, numbers: Sequence[int], *, workers: int | None
+) -> Iterator[Any]:
+    """
+    Results of `work(shared, number)` in the order of the numbers.
+
+    The first is worked out here, which tells how long one takes; the rest go to other processes
+    where that is worth it. Each number is worked out by itself, so neither workers nor chunks
+    change a bit of the results.
+
+    Parameters
+    ----------
+    work : callable
+        A function of a module, so that other processes can load it.
+    shared : object
+        What all need; sent along with each chunk.
+    numbers : sequence of int
+        One a result.
+    workers : int or None
+        Processes; 1 works everything out here. None takes what `joblib.parallel_config` says,
+        such as a Dask cluster, else 1.
+
+    Yields
+    ------
+    result : object
+        One a number.
+    """
+    if not numbers:
+        return
+    began = perf_counter()
+    yield from _chunk(work, shared, numbers[:1])
+    seconds = max(perf_counter() - began, 1e-6)
+    rest = numbers[1:]
+    few = seconds * len(rest) < WORTH_STARTING_S
+    if workers == 1 or not rest or (workers is not None and few):
+        for number in rest:
+            yield from _chunk(work, shared, [number])
+        return
+    share = -(-len(rest) // (workers or 1)) if workers else len(rest)
+    size = max(1, min(int(CHUNK_S / seconds), share))
+    chunks = (rest[i : i + size] for i in range(0, len(rest), size))
+    pool = Parallel(n_jobs=workers, return_as="generator", batch_size=1)
+    try:
+        for results in pool(delayed(_chunk)(work, shared, chunk) for chunk in chunks):
+            yield from results
+    except TerminatedWorkerError as error:
+        message = (
+            "a process working out draws was ended by the system, most likely because memory ran "
+            "out\n\nhint: use fewer processes with `--workers 1`"
+        )
+        raise WorkerError(message) from error
+
+
+@contextmanager
+def on_scheduler(address: str) -> Iterator[None]:
+    """
+    Work draws out on the machines of a Dask cluster.
+
+    Parameters
+    ----------
+    address : str
+        Of the scheduler, as it prints it, e.g. `tcp://10.0.0.5:8786`.
+
+    Yields
+    ------
+    nothing
+        While it lasts, `workers=None` means the cluster.
+
+    Raises
+    ------
+    WorkerError
+        If the extra `cluster` is not installed or the scheduler does not answer.
+    """
+    try:
+        from distributed import Client
+    except ImportError as error:
+        message = "a scheduler needs the extra `cluster`\n\nhint: pip install 'spreadnet[cluster]'"
+        raise WorkerError(message) from error
+    try:
+        client = Client(address, timeout=CONNECT)
+    except (OSError, ValueError) as error:
+        message = f"no Dask scheduler answers at `{address}`\n\nhint: copy the address it prints"
+        raise WorkerError(message) from error
+    with client, parallel_config(backend="dask"):
+        if not client.scheduler_info()["workers"]:
+            message = f"the Dask scheduler at `{address}` has no workers\n\nhint: start some"
+            raise WorkerError(message)
+        yield
+
+
+@one_thread
+def _chunk(work: Callable[[Any, int], Any], shared: Any, numbers: Sequence[int]) -> list[Any]:
+    """Several results, one after the other."""
+    return [work(shared, number) for number in numbers]
