@@ -13,6 +13,7 @@ from spreadnet.decisions.assessment import Assessment
 from spreadnet.decisions.comparison import WAYS, place_busiest, place_equally, place_ranked
 from spreadnet.decisions.landing_table import landing_table
 from spreadnet.decisions.runs import any_new, avoided_by, run_draws, run_model, setting_of
+from spreadnet.decisions.shortlist import exact_effects
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.status import surveys_for_detection
 from spreadnet.model.distance import lake_points, landing_lake_positions, planar_km
@@ -92,7 +93,9 @@ def decide(
     hours = _hours(region.settings.hours, run)
     setting = setting_of(evidence, movement, place=place, best=run, hours=hours, seed=seed)
     drawn = run_draws(setting, range(draws), workers=workers, step=step)
-    landings = landing_table(region, evidence, run=run, scores=drawn.scores, hours=hours)
+    landings = landing_table(
+        region, evidence, run=run, exact=exact_effects(run), scores=drawn.scores, hours=hours
+    )
     lakes = _lake_table(region, evidence, run=run, drawn=drawn, known=setting.known)
     trips, held = _trip_lines(region, movement, run)
     return Assessment(

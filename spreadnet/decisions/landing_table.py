@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from spreadnet.decisions.attribution import Attribution
     from spreadnet.decisions.runs import Run
+    from spreadnet.decisions.shortlist import Exact
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
 
@@ -37,6 +38,7 @@ def landing_table(
     evidence: Evidence,
     *,
     run: Run,
+    exact: Exact,
     scores: Array,
     hours: Mapping[str, Array],
 ) -> gpd.GeoDataFrame:
@@ -51,8 +53,10 @@ def landing_table(
         Step one.
     run : Run
         The model at the best estimates.
+    exact : Exact
+        What real hours at each landing avoid.
     scores : array, shape (N, K)
-        Avoided per 100 hours in N draws.
+        Avoided per 100 hours by slope in N draws.
     hours : mapping of way to array, shape (K, D)
         The same hours placed in each way.
 
@@ -64,9 +68,9 @@ def landing_table(
     landings, traffic = region.landings, evidence.traffic.table
     traffic_known = evidence.traffic.timed
     best = run.best_block()
-    leaving, arriving = run.per_100_hours(best)
+    leaving, arriving = (part * exact.factor for part in run.per_100_hours(best))
     score = leaving + arriving
-    drawn = rank_draws(score, scores, ids=list(landings.index))
+    drawn = rank_draws(score, scores * exact.factor, ids=list(landings.index))
     ranked = bool(np.any(score > 0))
     table = landings[["name", "lake_id"]].copy()
     table["lake_name"] = region.lakes["name"].reindex(table["lake_id"]).to_numpy()
@@ -79,6 +83,8 @@ def landing_table(
         table[f"chance_first_{first}"] = chance if ranked else np.nan
     table["avoided_leaving"], table["avoided_arriving"] = leaving, arriving
     table["leaving_share"] = leaving / np.where(score > 0, score, 1)
+    table["most_hours"] = exact.most_hours
+    table["avoided_at_most_hours"] = exact.avoided_at_most
     for column in ("launches", "launches_low", "launches_high", "visits", "hours", "visited"):
         table[column if column != "hours" else "visit_hours"] = traffic[column].to_numpy()
     blocks = run.reach.day_blocks
