@@ -83,7 +83,7 @@ def exact_effects(run: Run, *, shortlist: int = SHORTLIST) -> Exact:
     if len(chosen):
         factor[~np.isin(np.arange(len(best)), chosen)] = np.median(factor[chosen[-AT_BORDER:]])
     at_most = np.full(len(best), np.nan)
-    at_most[chosen] = avoided[1]
+    at_most[chosen] = np.where(most[chosen] > 0, avoided[1], 0.0)
     return Exact(factor, np.isin(np.arange(len(best)), chosen), full.sum(axis=1), at_most)
 
 
