@@ -123,7 +123,9 @@ class Trips:
         sums : array, shape (K, C)
             For each landing that boats leave.
         """
-        by_group = self._whole(self.by_origin.T @ self._stored(at_destination))
+        # With the few columns as rows the trips are read in the order in which they lie.
+        rows = np.ascontiguousarray(self._stored(at_destination).T)
+        by_group = self._whole((rows @ self.by_origin).T)
         return by_group[self.group] * np.asarray(self.split)[:, None]
 
     def leaving_mean(self, at_origin: Array) -> Array:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.floating]
 
-ROWS = 512  # landings a block, so that no second matrix as large as the trips is ever held
+ROWS = 64  # landings a block, so that no second matrix as large as the trips is ever held
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,16 +77,9 @@ def lake_rates(
     trips: Trips = inputs.trips  # type: ignore[assignment]
     chance = inputs.establish if establish is None else establish
     lakes, place = np.unique(inputs.landing_lake, return_inverse=True)
-    collapse = collapse_matrix(place, len(lakes)).astype(trips.by_origin.dtype)
     weighted = (chance * arriving * inputs.weights[:, None]).T
-    by_group = trips.leaving_mean(leaving.T).T
-    into = np.zeros((len(lakes), trips.by_origin.shape[1]), trips.by_origin.dtype)
-    for first in range(0, len(place), ROWS):
-        rows = slice(first, first + ROWS)
-        brought = (weighted[rows] @ by_group).astype(trips.by_origin.dtype)
-        brought *= trips.by_origin[rows]
-        into += collapse[:, rows] @ brought
     from_outside = weighted @ inputs.outside_leaving * inputs.outside_boats
+    into = _by_lake(trips, trips.leaving_mean(leaving.T).T, weighted, place)
     of_group = np.empty(trips.by_origin.shape[1], np.intp)
     of_group[trips.group] = place
     if not np.array_equal(of_group, np.arange(len(lakes))):
@@ -96,3 +89,27 @@ def lake_rates(
         np.ascontiguousarray(into.T),
         np.bincount(place, from_outside, minlength=len(lakes)).astype(float),
     )
+
+
+def _by_lake(
+    trips: Trips, leaving: Array, arriving: Array, place: NDArray[np.integer]
+) -> NDArray[np.floating]:
+    """
+    Introductions from groups of origins to lakes, (A, groups), in the precision of the trips.
+
+    Lakes' first landings go straight to their place and further ones are added, turn by turn:
+    most lakes have one, and a sparse sum would hold the whole matrix once a block.
+    """
+    dtype = trips.by_origin.dtype
+    leaving, arriving = leaving.astype(dtype), arriving.astype(dtype)
+    order = np.argsort(place, kind="stable")
+    turn = np.arange(len(place)) - np.searchsorted(place[order], place[order])
+    into = np.zeros((int(place.max(initial=-1)) + 1, trips.by_origin.shape[1]), dtype)
+    for number in range(int(turn.max(initial=-1)) + 1):
+        landings = order[turn == number]
+        for first in range(0, len(landings), ROWS):
+            some = landings[first : first + ROWS]
+            brought = arriving[some] @ leaving
+            brought *= trips.by_origin[some]
+            into[place[some]] += brought
+    return into
