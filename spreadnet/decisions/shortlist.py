@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from spreadnet.decisions.coverage import steady
-from spreadnet.model.policies import totals_under
+from spreadnet.model.one_landing import avoided_at_one
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -83,7 +83,7 @@ def exact_effects(run: Run, *, shortlist: int = SHORTLIST) -> Exact:
     if len(chosen):
         factor[~np.isin(np.arange(len(best)), chosen)] = np.median(factor[chosen[-AT_BORDER:]])
     at_most = np.full(len(best), np.nan)
-    at_most[chosen] = np.where(most[chosen] > 0, avoided[1], 0.0)
+    at_most[chosen] = avoided[1]
     return Exact(factor, np.isin(np.arange(len(best)), chosen), full.sum(axis=1), at_most)
 
 
@@ -100,13 +100,14 @@ def _placed(values: Array, hours: Array, run: Run) -> Array:
 
 def _avoided(run: Run, hours: list[Array], chosen: NDArray[np.intp]) -> list[Array]:
     """Weighted infestations avoided by each way's hours at each chosen landing alone."""
-    n_landings = len(run.reach.boats)
-    leaving, arriving = (np.zeros((len(hours) * len(chosen) + 1, n_landings)) for _ in range(2))
-    for way, placed in enumerate(hours):
-        rows = way * len(chosen) + np.arange(len(chosen))
-        for shares, one in ((leaving, run.reach.leaving), (arriving, run.reach.arriving)):
-            shares[rows, chosen] = np.minimum((placed * one).sum(axis=1), 1.0)[chosen]
-    totals = np.zeros(len(leaving))
+    leaving, arriving = (
+        np.concatenate([np.minimum((h * one).sum(axis=1), 1.0)[chosen] for h in hours])
+        for one in (run.reach.leaving, run.reach.arriving)
+    )
+    landings = np.tile(chosen, len(hours))
+    avoided = np.zeros(len(landings))
     for name, inputs in run.inputs.items():
-        totals += run.weights[name] * totals_under(inputs, leaving, arriving, seasons=run.seasons)
-    return np.split(totals[-1] - totals[:-1], len(hours))
+        avoided += run.weights[name] * avoided_at_one(
+            inputs, landings, leaving, arriving, seasons=run.seasons
+        )
+    return np.split(avoided, len(hours))
