@@ -53,6 +53,8 @@ def test_run_leaves_every_file_and_nothing_else(finished):
         "trips.csv",
         "gap_rates.csv",
         "comparison.csv",
+        "totals.csv",
+        "by_season.csv",
         "columns.csv",
         "network.graphml",
         "region.gpkg",

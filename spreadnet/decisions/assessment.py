@@ -53,7 +53,11 @@ class Assessment:
     comparison : DataFrame, index way
         The same hours placed by the ranking, busiest first and equally.
     totals : DataFrame, index species
-        New infestations expected without education, with their intervals.
+        New infestations without education: expected at the best estimates with the interval over
+        draws, simulated at the best estimates with its standard error, and the interval of single
+        futures over all draws.
+    by_season : DataFrame
+        Chance of a new infestation of each lake by the end of each season, expected and simulated.
     calibration : mapping of species to Calibration
         Establishment chances and what they rest on.
     seasons, draws, seed : int
@@ -71,6 +75,7 @@ class Assessment:
     network: nx.DiGraph
     comparison: pd.DataFrame
     totals: pd.DataFrame
+    by_season: pd.DataFrame
     calibration: Mapping[str, Calibration]
     seasons: int
     draws: int

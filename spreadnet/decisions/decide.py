@@ -11,9 +11,11 @@ import shapely
 
 from spreadnet.decisions.assessment import Assessment
 from spreadnet.decisions.comparison import WAYS, place_busiest, place_equally, place_ranked
+from spreadnet.decisions.engine_check import check_engine, why_apart
 from spreadnet.decisions.landing_table import landing_table
 from spreadnet.decisions.runs import any_new, avoided_by, run_draws, run_model, setting_of
 from spreadnet.decisions.shortlist import exact_effects
+from spreadnet.decisions.summary import figure
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.status import surveys_for_detection
 from spreadnet.model.distance import lake_points, landing_lake_positions, planar_km
@@ -26,6 +28,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from spreadnet.decisions.engine_check import EngineCheck
     from spreadnet.decisions.runs import Draws, Run
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
@@ -36,6 +39,7 @@ if TYPE_CHECKING:
 MOST_SEASONS = 50  # as in tables.csv
 WHOLE = 0.995  # share of trips above which no word is lost on those left out
 FEW_DRAWS, ENOUGH_DRAWS = 50, 200
+SMALLEST_CHANCE = 0.001  # chances below this are left out of the table by season
 SMALLEST_SHARE = 0.01  # edges below this share of trips at both ends are left out
 
 
@@ -93,6 +97,7 @@ def decide(
     hours = _hours(region.settings.hours, run)
     setting = setting_of(evidence, movement, place=place, best=run, hours=hours, seed=seed)
     drawn = run_draws(setting, range(draws), workers=workers, step=step)
+    checks = check_engine(run, seed=seed)
     landings = landing_table(
         region, evidence, run=run, exact=exact_effects(run), scores=drawn.scores, hours=hours
     )
@@ -113,7 +118,8 @@ def decide(
         comparison=_comparison(
             run, drawn, hours=hours, cost_per_hour=region.settings.cost_per_hour
         ),
-        totals=_totals(run, drawn),
+        totals=_totals(run, drawn, checks),
+        by_season=_by_season(region, run, drawn),
         calibration=run.calibration,
         seasons=seasons,
         draws=draws,
@@ -121,6 +127,7 @@ def decide(
         notes=(
             *region.notes,
             *_notes(evidence, movement, run=run, landings=landings, drawn=draws, held=held),
+            *_engine_notes(region, evidence, checks),
         ),
     )
 
@@ -199,18 +206,46 @@ def _comparison(
     return table
 
 
-def _totals(run: Run, drawn: Draws) -> pd.DataFrame:
-    """New infestations expected without education, by species, with 90% intervals."""
+def _totals(run: Run, drawn: Draws, checks: Mapping[str, EngineCheck]) -> pd.DataFrame:
+    """New infestations without education, by species: expected and simulated, 90% intervals."""
     rows = {}
     for name, chance in run.new_infestations().items():
         low, high = np.quantile(drawn.totals[name], [0.05, 0.95])
+        ends = np.quantile(drawn.simulated[name], [0.05, 0.95], method="inverted_cdf")
         rows[name] = {
             "infested_now": float(run.inputs[name].initial.sum()),
             "new_infestations": float(chance.sum()),
             "low": min(float(low), float(chance.sum())),
             "high": max(float(high), float(chance.sum())),
+            "simulated": checks[name].simulated,
+            "simulated_error": checks[name].error,
+            "futures": checks[name].futures,
+            "one_future_low": float(ends[0]),
+            "one_future_high": float(ends[1]),
         }
     return pd.DataFrame.from_dict(rows, orient="index").rename_axis("species")
+
+
+def _by_season(region: Region, run: Run, drawn: Draws) -> pd.DataFrame:
+    """Chance of a new infestation of each lake by the end of each season, both ways."""
+    parts = []
+    futures = next(iter(drawn.simulated.values())).size
+    for name, one in run.inputs.items():
+        expected = -(1 - one.initial) * np.expm1(-run.paths[name].cumulative_hazard[1:])
+        simulated = drawn.counts[name] / futures
+        season, lake = np.nonzero(np.maximum(expected, simulated) >= SMALLEST_CHANCE)
+        parts.append(
+            pd.DataFrame(
+                {
+                    "lake_id": region.lakes.index[lake],
+                    "species": name,
+                    "season": season + 1,
+                    "expected": expected[season, lake],
+                    "simulated": simulated[season, lake],
+                }
+            ).sort_values(["lake_id", "season"], kind="stable", ignore_index=True)
+        )
+    return pd.concat(parts, ignore_index=True)
 
 
 def _lake_table(
@@ -282,6 +317,28 @@ def _trip_lines(region: Region, movement: Movement, run: Run) -> tuple[gpd.GeoDa
     lines = shapely.linestrings(ends) if len(edges) else []
     held = edges["trips"].sum() / max(float(flows.trips.sum()), 1e-300)
     return gpd.GeoDataFrame(edges, geometry=lines, crs=region.crs), float(held)
+
+
+def _engine_notes(
+    region: Region, evidence: Evidence, checks: Mapping[str, EngineCheck]
+) -> list[Note]:
+    """How the expected course compares with simulated futures."""
+    notes = []
+    names = list(region.lakes["name"])
+    for name, check in checks.items():
+        text = (
+            f"{evidence.species[name].label}: {check.futures:,} simulated futures give "
+            f"{figure(check.simulated)} new infestations (standard error {figure(check.error)}), "
+            f"the expected course {figure(check.expected)}"
+        )
+        if check.apart:
+            text += (
+                f", {abs(check.ratio - 1):.0%} {'more' if check.ratio > 1 else 'less'}: "
+                f"{why_apart(check, names)}; trust the simulated number, and the order of landings "
+                "more than what they avoid"
+            )
+        notes.append(Note("engines-apart" if check.apart else "engines-agree", text))
+    return notes
 
 
 def _notes(

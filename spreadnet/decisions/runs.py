@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +12,7 @@ from spreadnet.decisions.parallel import in_order
 from spreadnet.model.estimates import drawn_estimates
 from spreadnet.model.inputs import spread_inputs
 from spreadnet.model.policies import totals_under
+from spreadnet.model.simulation import simulate
 from spreadnet.model.spread import (
     Coverage,
     expected_spread,
@@ -34,6 +35,8 @@ if TYPE_CHECKING:
     from spreadnet.model.trips import Movement
 
     Array = NDArray[np.floating]
+
+FUTURES = 5  # simulated for each draw; more draws tell more than more futures of one
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -180,6 +183,8 @@ class DrawRow:
     new_any: Array
     totals: Mapping[str, float]
     avoided: Array
+    simulated: Mapping[str, Array]
+    counts: Mapping[str, NDArray[np.integer]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -189,13 +194,17 @@ class Draws:
 
     `scores` (N, K) avoided per 100 hours in the day block that is best at the best estimates;
     `new_any` (N, L) chance of a new infestation of any species that a lake may still be free of;
-    `totals` by species (N,) new infestations; `avoided` (N, ways) by the same hours.
+    `totals` by species (N,) new infestations expected; `avoided` (N, ways) by the same hours;
+    `simulated` by species (N, FUTURES) new infestations in single futures of each draw; `counts`
+    by species (T, L) futures of all draws in which a lake is newly infested by each season.
     """
 
     scores: Array
     new_any: Array
     totals: Mapping[str, Array]
     avoided: Array
+    simulated: Mapping[str, Array]
+    counts: Mapping[str, NDArray[np.integer]]
 
 
 def setting_of(
@@ -251,11 +260,23 @@ def run_draw(setting: Setting, draw: int) -> DrawRow:
     movement, place = setting.movement, setting.place
     estimates = drawn_estimates(setting.evidence, movement, seed=setting.seed, draw=draw)
     run = run_model(estimates, movement, place=place, seasons=setting.seasons)
+    futures = {
+        name: simulate(
+            one,
+            seasons=setting.seasons,
+            seed=setting.seed,
+            species=name,
+            futures=range(draw * FUTURES, (draw + 1) * FUTURES),
+        )
+        for name, one in run.inputs.items()
+    }
     return DrawRow(
         scores=np.sum(run.per_100_hours(setting.block), axis=0),
         new_any=any_new(run, setting.known),
         totals={name: float(new.sum()) for name, new in run.new_infestations().items()},
         avoided=avoided_by(run, setting.hours),
+        simulated={name: one.new() for name, one in futures.items()},
+        counts={name: one.counts_by_season() for name, one in futures.items()},
     )
 
 
@@ -285,17 +306,20 @@ def run_draws(
     draws : Draws
         The same for the same seed on any number of workers.
     """
-    rows = []
+    rows, species = [], list(setting.place.status)
+    counts: dict[str, NDArray[np.integer]] = {}
     for row in in_order(run_draw, setting, draws, workers=workers):
-        rows.append(row)
+        for name in species:
+            counts[name] = counts.get(name, 0) + row.counts[name]
+        rows.append(replace(row, counts={}))  # as large as the region: summed, not kept
         step(len(rows), len(draws), "drawing")
     return Draws(
         scores=np.array([row.scores for row in rows]),
         new_any=np.array([row.new_any for row in rows]),
-        totals={
-            name: np.array([row.totals[name] for row in rows]) for name in setting.place.status
-        },
+        totals={name: np.array([row.totals[name] for row in rows]) for name in species},
         avoided=np.array([row.avoided for row in rows]),
+        simulated={name: np.array([row.simulated[name] for row in rows]) for name in species},
+        counts=counts,
     )
 
 

@@ -74,7 +74,8 @@ def outlook(assessment: Assessment) -> str:
     """
     parts = [
         f"{figure(row['new_infestations'])} of {assessment.evidence.species[str(name)].label} "
-        f"({figure(row['low'])} to {figure(row['high'])})"
+        f"({figure(row['low'])} to {figure(row['high'])}; in 9 of 10 simulated futures "
+        f"{row['one_future_low']:,.0f} to {row['one_future_high']:,.0f})"
         for name, row in assessment.totals.iterrows()
     ]
     return (

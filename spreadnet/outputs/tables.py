@@ -46,8 +46,8 @@ def write_tables(
     -------
     files : list of Path
         `landings.csv` (best rank first), `lakes.csv`, `trips.csv`, `gap_rates.csv`,
-        `comparison.csv`, `columns.csv` (what every column means), `network.graphml` and
-        `region.gpkg`.
+        `comparison.csv`, `totals.csv`, `by_season.csv`, `columns.csv` (what every column means),
+        `network.graphml` and `region.gpkg`.
     """
     landings = in_rank_order(assessment.landings)
     files = [
@@ -56,6 +56,8 @@ def write_tables(
         _write_csv(assessment.trips.drop(columns="geometry"), folder / "trips.csv", index=False),
         _write_csv(assessment.evidence.gaps.table, folder / "gap_rates.csv"),
         _write_csv(assessment.comparison, folder / "comparison.csv"),
+        _write_csv(assessment.totals, folder / "totals.csv"),
+        _write_csv(assessment.by_season, folder / "by_season.csv", index=False),
         _write_meanings(folder / "columns.csv"),
     ]
     graph = folder / "network.graphml"

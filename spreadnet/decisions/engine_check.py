@@ -1,0 +1,157 @@
+"""The fast expected course checked by the slow simulated one, with words where they part."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from spreadnet.model.simulation import simulate
+from spreadnet.model.spread import new_infestations
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from spreadnet.decisions.runs import Run
+    from spreadnet.model.spread import SpreadInputs
+
+    Array = NDArray[np.floating]
+
+MOST_FUTURES, FEWEST_FUTURES = 1000, 200
+CELLS = 2_000_000  # futures times lakes that a check may take
+APART = 0.05  # share by which the two may differ before a word is said
+ERRORS = 3.0  # standard errors that must lie between the two as well
+FEW_LAKES = 5.0  # infested at the start, below which the first new ones decide what happens
+UNSURE = 0.3  # share of the infested lakes that are only perhaps so
+FAST = 1.0  # new infestations for each one at the start
+LAKE_APART = 0.1  # difference in the chance of one lake that is worth naming it
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EngineCheck:
+    """
+    Expected and simulated new infestations of one species at the best estimates.
+
+    Attributes
+    ----------
+    expected, simulated : float
+        New infestations by the end of the seasons, not weighted.
+    error : float
+        Monte Carlo standard error of `simulated`.
+    futures : int
+        Number of futures simulated.
+    initial : float
+        Lakes infested at the start.
+    unsure : float
+        Share of those that are only perhaps infested.
+    lake : int
+        Position of the lake whose expected chance is most above the simulated one.
+    lake_apart : float
+        By how much.
+    """
+
+    expected: float
+    simulated: float
+    error: float
+    futures: int
+    initial: float
+    unsure: float
+    lake: int
+    lake_apart: float
+
+    @property
+    def ratio(self) -> float:
+        """Expected over simulated; 1 where nothing happens in either."""
+        if self.simulated > 0:
+            return self.expected / self.simulated
+        return 1.0 if self.expected < self.error + 1e-9 else np.inf
+
+    @property
+    def apart(self) -> bool:
+        """Whether the two differ by more than is worth a word, and than chance explains."""
+        differ = abs(self.expected - self.simulated)
+        return differ > APART * self.simulated and differ > ERRORS * self.error
+
+
+def check_engine(run: Run, *, seed: int) -> dict[str, EngineCheck]:
+    """
+    Simulate every species at the best estimates and set it against the expected course.
+
+    Parameters
+    ----------
+    run : Run
+        The model at the best estimates.
+    seed : int
+        Seed of the run.
+
+    Returns
+    -------
+    checks : dict of species to EngineCheck
+        One a species.
+    """
+    return {
+        name: _check(inputs, new_infestations(inputs, run.paths[name]), name, seed, run.seasons)
+        for name, inputs in run.inputs.items()
+    }
+
+
+def why_apart(check: EngineCheck, lake_names: Sequence[str]) -> str:
+    """
+    Why the expected and the simulated total part, in words.
+
+    Parameters
+    ----------
+    check : EngineCheck
+        Result of `check_engine` for one species.
+    lake_names : sequence of str, length L
+        Names of the lakes.
+
+    Returns
+    -------
+    words : str
+        Empty where they do not part.
+    """
+    if not check.apart:
+        return ""
+    if check.expected < check.simulated:
+        return "the expected course is the lower one, which it should never be: please report it"
+    reasons = []
+    if check.initial < FEW_LAKES:
+        reasons.append("few lakes hold it, so when the first new ones come decides what follows")
+    if check.expected > FAST * check.initial:
+        reasons.append("it spreads fast")
+    if check.unsure > UNSURE:
+        reasons.append(
+            "which lakes hold it is unsure, and a small chance in many lakes is not the same as a "
+            "few infested ones"
+        )
+    if check.lake_apart > LAKE_APART:
+        reasons.append(
+            f"{lake_names[check.lake]} is fed mostly by a neighbour that may not be infested itself"
+        )
+    return "; ".join(reasons or ["chances of neighbouring lakes hang together"])
+
+
+def _check(inputs: SpreadInputs, chance: Array, name: str, seed: int, seasons: int) -> EngineCheck:
+    """Check of one species."""
+    n_lakes = max(len(inputs.initial), 1)
+    futures = int(np.clip(CELLS // n_lakes, FEWEST_FUTURES, MOST_FUTURES))
+    found = simulate(inputs, seasons=seasons, seed=seed, species=name, futures=range(futures))
+    new = found.new()
+    above = chance - found.counts_by_season()[-1] / futures
+    lake = int(np.argmax(above))
+    initial = float(inputs.initial.sum())
+    unsure = float(inputs.initial[inputs.initial < 1].sum())
+    return EngineCheck(
+        expected=float(chance.sum()),
+        simulated=float(new.mean()),
+        error=float(new.std(ddof=1) / futures**0.5),
+        futures=futures,
+        initial=initial,
+        unsure=unsure / initial if initial > 0 else 0.0,
+        lake=lake,
+        lake_apart=float(above[lake]),
+    )

@@ -1,0 +1,134 @@
+"""Every run says how its expected course compares with simulated futures."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import scipy.sparse as sp
+
+from spreadnet.decisions.engine_check import EngineCheck, check_engine, why_apart
+from spreadnet.decisions.runs import FUTURES, Run, run_draws, run_model, setting_of
+from spreadnet.model.estimates import best_estimates
+from spreadnet.model.flows import Trips
+from spreadnet.model.inputs import place_of
+from spreadnet.model.spread import Coverage, SpreadInputs, expected_spread
+
+AGREED = EngineCheck(
+    expected=5.1,
+    simulated=5.0,
+    error=0.05,
+    futures=1000,
+    initial=20.0,
+    unsure=0.1,
+    lake=0,
+    lake_apart=0.01,
+)
+NAMES = ["Ama Deep", "Blue Pan"]
+
+
+def chain(initial, rate, n_lakes=3):
+    """Lakes in a row: each feeds only the next."""
+    return SpreadInputs(
+        trips=Trips.dense(np.diag(np.full(n_lakes - 1, rate), 1)),
+        landing_lake=np.arange(n_lakes),
+        leaving=np.ones((1, n_lakes)),
+        arriving=np.ones((1, n_lakes)),
+        weights=np.ones(1),
+        outside_boats=np.zeros(n_lakes),
+        outside_leaving=np.ones(1),
+        education_effect=np.ones(1),
+        establish=1.0,
+        allee_exponent=1.0,
+        habitat=np.ones(n_lakes),
+        streams=sp.csr_array((n_lakes, n_lakes)),
+        initial=np.asarray(initial, float),
+        worth=np.ones(n_lakes),
+    )
+
+
+def checked(inputs, seasons=8):
+    path = expected_spread(inputs, Coverage.none(len(inputs.landing_lake)), seasons=seasons)
+    run = Run({"weed": 1.0}, {"weed": inputs}, {"weed": path}, {}, {}, None)
+    return check_engine(run, seed=1)["weed"]
+
+
+def test_nothing_is_said_where_the_two_agree():
+    assert not AGREED.apart
+    assert why_apart(AGREED, NAMES) == ""
+    assert AGREED.ratio == pytest.approx(1.02)
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"initial": 2.0}, "few lakes hold it"),
+        ({"expected": 30.0}, "it spreads fast"),
+        ({"unsure": 0.6}, "which lakes hold it is unsure"),
+        ({"lake": 1, "lake_apart": 0.2}, "Blue Pan is fed mostly by a neighbour"),
+        ({}, "chances of neighbouring lakes hang together"),
+        ({"expected": 4.0}, "it should never be"),
+    ],
+)
+def test_where_they_part_it_is_said_why(changes, words):
+    assert words in why_apart(replace(AGREED, **{"expected": 6.0, **changes}), NAMES)
+
+
+def test_a_gap_within_chance_is_not_one():
+    assert not replace(AGREED, expected=6.0, error=0.5).apart
+
+
+def test_a_lake_fed_by_one_uncertain_neighbour_is_found():
+    """Numerics B: one strong in-edge from a lake that is often free makes the expected too high."""
+    check = checked(chain([1, 0, 0], 0.25))
+    assert check.lake == 2
+    assert check.apart
+    assert "few lakes hold it" in why_apart(check, ["a", "b", "c"])
+    assert check.simulated == pytest.approx(
+        # Exact: lake 1 falls in season s, lake 2 only after that.
+        (1 - np.exp(-2.0))
+        + sum(
+            np.exp(-0.25 * (s - 1)) * (1 - np.exp(-0.25)) * (1 - np.exp(-0.25 * (8 - s)))
+            for s in range(1, 9)
+        ),
+        abs=4 * check.error,
+    )
+
+
+def test_nothing_happening_is_agreement():
+    check = checked(chain([1, 0, 0], 0.0))
+    assert (check.simulated, check.expected, check.ratio, check.apart) == (0, 0, 1, False)
+
+
+def test_all_draws_are_simulated_too(demo_result):
+    evidence, movement = demo_result.evidence, demo_result.movement
+    place = place_of(demo_result.region, evidence)
+    best = run_model(best_estimates(evidence, movement), movement, place=place, seasons=4)
+    setting = setting_of(evidence, movement, place=place, best=best, hours={}, seed=2)
+    draws = run_draws(setting, range(40), workers=1, step=lambda *_: None)
+    for name, totals in draws.totals.items():
+        simulated = draws.simulated[name]
+        assert simulated.shape == (40, FUTURES)
+        assert draws.counts[name].shape == (4, len(demo_result.region.lakes))
+        assert draws.counts[name][-1].sum() == simulated.sum()
+        assert (np.diff(draws.counts[name], axis=0) >= 0).all()
+        apart = totals - simulated.mean(axis=1)
+        assert abs(apart.mean()) < 4 * apart.std() / 40**0.5 + 0.1 * totals.mean()
+
+
+def test_the_run_tells_both_and_the_table_by_season_agrees(demo_result):
+    told = [n for n in demo_result.notes if n.code.startswith("engines-")]
+    assert len(told) == len(demo_result.totals)
+    assert "1,000 simulated futures give" in told[0].text
+    table = demo_result.totals
+    assert table["simulated"].to_numpy() == pytest.approx(
+        table["new_infestations"].to_numpy(), rel=0.15
+    )
+    assert (table["one_future_low"] <= table["simulated"]).all()
+    assert (table["one_future_high"] >= table["simulated"]).all()
+    last = demo_result.by_season[demo_result.by_season["season"] == demo_result.seasons]
+    for name, row in table.iterrows():
+        mine = last[last["species"] == name]
+        assert mine["expected"].sum() == pytest.approx(row["new_infestations"], rel=0.02)
+        assert mine["simulated"].sum() == pytest.approx(row["simulated"], rel=0.4)
+    by_lake = demo_result.by_season.groupby(["species", "lake_id"])["expected"]
+    assert by_lake.apply(lambda one: one.is_monotonic_increasing).all()
