@@ -39,7 +39,7 @@ def domain(entry: Assumption) -> tuple[float, float]:
     >>> domain(Assumption("t", 20.0, 10.0, 28.0, "degrees C", "linear", "", "", "assumption"))
     (-5.0, 50.0)
     """
-    if entry.name == "detection":
+    if entry.name in ("detection", "found_in_year"):
         return DETECTION
     if "share" in (entry.unit, entry.scale):
         least = entry.low / MOST_TIMES if entry.scale == "log" else 0.0

@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.optimize import minimize_scalar
 
-from spreadnet.model.incidence import collapse_matrix
 from spreadnet.model.spread import Coverage, expected_spread
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
+    from spreadnet.model.lake_rates import LakeRates
     from spreadnet.model.spread import SpreadInputs
 
     Array = NDArray[np.floating]
@@ -28,18 +30,22 @@ class History:
 
     Attributes
     ----------
-    infested_from : array, shape (L,)
-        Year of the first find; -inf where it is present without a date, inf where not known to be.
+    found_in : array, shape (L,)
+        Year of the first find; -inf where it is present without a date or was found before
+        `first_year`, inf where not known to be.
     watched : array, shape (L,)
-        Chance that an infestation of the lake would be known by now, 0 to 1.
+        Chance that an infestation of the lake gets known sooner or later, 0 to 1.
     first_year, last_year : int
         First and last year in which finds count; earlier ones are where it started from.
+    found_in_year : float
+        Chance in a year that an infestation gets known, of those that do; 1 for no delay.
     """
 
-    infested_from: Array
+    found_in: Array
     watched: Array
     first_year: int
     last_year: int
+    found_in_year: float
 
     @property
     def years(self) -> NDArray[np.int64]:
@@ -49,8 +55,54 @@ class History:
     @property
     def finds(self) -> int:
         """Number of dated finds that count."""
-        dated = (self.infested_from >= self.first_year) & (self.infested_from <= self.last_year)
-        return int(dated.sum())
+        return int(self.dated.sum())
+
+    @property
+    def dated(self) -> NDArray[np.bool_]:
+        """Lakes whose find counts, shape (L,)."""
+        return (self.found_in >= self.first_year) & (self.found_in <= self.last_year)
+
+    def infested(self, unseen: Array, *, in_year: Array | None = None) -> Array:
+        """
+        Chance that each lake held the species before each year, shape (Y, L).
+
+        A find tells that it has been there for some time: how long follows from the chance in a
+        year of being found, and from when the lake was at risk.
+
+        Parameters
+        ----------
+        unseen : array, shape (L,)
+            Chance that the lake holds it today, for lakes where nobody found it.
+        in_year : array, shape (Y, L), optional
+            Chance of being infested in each year and not before. Left out: any year is as likely,
+            and lakes not found came up as the found ones did.
+
+        Returns
+        -------
+        chance : array, shape (Y, L)
+            1 for lakes where the spread started from.
+        """
+        years, found = self.years[:, None], self.found_in[None, :]
+        missed = 1 - self.found_in_year
+        lag = np.where(self.dated, found - years, -1.0)
+        weight = np.where(lag >= 0, missed ** np.maximum(lag, 0), 0.0)
+        if in_year is not None:
+            likely = weight * in_year
+            weight = np.where(likely.sum(axis=0) > 0, likely, weight)
+        chance = np.where(np.isneginf(found), 1.0, _before(weight))
+        never = np.isposinf(self.found_in)
+        if in_year is None:
+            chance[:, never] = chance[:, ~never].mean(axis=1)[:, None] * unseen[never]
+        else:
+            known = self.watched[never] * (1 - missed ** (self.last_year - years + 1))
+            chance[:, never] = _before(in_year[:, never] * (1 - known)) * unseen[never]
+        return chance
+
+
+def _before(weight: Array) -> Array:
+    """Share of the weights of all years that lies before each year, (Y, L); 0 without any."""
+    total = weight.sum(axis=0)
+    return (np.cumsum(weight, axis=0) - weight) / np.where(total > 0, total, 1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +127,12 @@ class Calibration:
 
 
 def history(
-    first_found: Array, present: NDArray[np.bool_], *, watched: Array, through: int
+    first_found: Array,
+    present: NDArray[np.bool_],
+    *,
+    watched: Array,
+    through: int,
+    found_in_year: float = 1.0,
 ) -> History | None:
     """
     Past of a species from its dated finds.
@@ -94,6 +151,8 @@ def history(
     through : int
         Last year of which it is known what was found; later finds push it on. Ending at the last
         find instead would make spread look faster than it is.
+    found_in_year : float
+        Chance in a year that an infestation gets known, of those that do, above 0 and up to 1.
 
     Returns
     -------
@@ -103,16 +162,32 @@ def history(
     dated = present & np.isfinite(first_found)
     if not dated.any():
         return None
-    infested_from = np.where(dated, first_found, np.where(present, -np.inf, np.inf))
+    found_in = np.where(dated, first_found, np.where(present, -np.inf, np.inf))
     years = first_found[dated]
-    first_year = int(years.min()) + (0 if np.isneginf(infested_from).any() else 1)
+    first_year = int(years.min()) + (0 if np.isneginf(found_in).any() else 1)
     last_year = max(through, int(years.max()))
     if first_year > last_year:  # all came in the last year: nothing has followed yet
         return None
-    return History(infested_from, np.asarray(watched, float), first_year, last_year)
+    found_in = np.where(found_in < first_year, -np.inf, found_in)
+    return History(found_in, np.asarray(watched, float), first_year, last_year, found_in_year)
 
 
-def introductions_by_year(inputs: SpreadInputs, past: History) -> tuple[Array, Array]:
+@dataclass(frozen=True, slots=True, eq=False)
+class Exposure:
+    """
+    What each lake met in each year of the past, shape (Y, L).
+
+    `introductions` of living organisms (not yet multiplied by `establish`), `streams` the hazard
+    from upstream lakes.
+    """
+
+    introductions: Array
+    streams: Array
+
+
+def past_introductions(
+    inputs: SpreadInputs, past: History, *, rates: LakeRates, earlier: Exposure | None = None
+) -> Exposure:
     """
     Introductions and stream hazard that each lake met in each year of the past.
 
@@ -120,31 +195,33 @@ def introductions_by_year(inputs: SpreadInputs, past: History) -> tuple[Array, A
     ----------
     inputs : SpreadInputs
         The species and region; trips, rates and weights are taken as they are now. Lakes that may
-        be infested unseen (`initial`) sent boats too: they are taken to have come up as the known
-        ones did, since leaving them out would make each introduction look more fruitful.
+        be infested unseen (`initial`) sent boats too, since leaving them out would make each
+        introduction look more fruitful.
     past : History
-        Which lakes were infested when.
+        Which lakes were found infested when.
+    rates : LakeRates
+        Of `inputs`, with `establish` 1.
+    earlier : Exposure, optional
+        A first result, from which it follows when each lake was likely infested; the `establish`
+        of `inputs` is used with it.
 
     Returns
     -------
-    introductions, streams : arrays, shape (Y, L)
-        Living introductions (not yet multiplied by `establish`) and stream hazard by year.
+    exposure : Exposure
+        By year and lake.
     """
-    infested = (past.infested_from[None, :] < past.years[:, None]).astype(float)
-    known = np.isfinite(past.infested_from) | np.isneginf(past.infested_from)
-    so_far = infested[:, known].mean(axis=1)
-    infested[:, ~known] = so_far[:, None] * inputs.initial[~known]
-    at_origin = infested[:, inputs.landing_lake]
-    n_years, n_routes = len(past.years), len(inputs.weights)
-    columns = (at_origin[:, None, :] * inputs.leaving).reshape(n_years * n_routes, -1).T
-    carried = inputs.trips.into(columns).reshape(-1, n_years, n_routes)
-    carried = carried + (inputs.outside_boats[:, None] * inputs.outside_leaving)[:, None, :]
-    by_landing = np.einsum("kyr,rk,r->ky", carried, inputs.arriving, inputs.weights)
-    collapse = collapse_matrix(inputs.landing_lake, len(inputs.initial))
-    return (collapse @ by_landing).T, infested @ inputs.streams
+    in_year = None
+    if earlier is not None:
+        scale = inputs.establish**inputs.allee_exponent
+        in_year = _infested_in(scale, *_hazards(inputs, earlier))
+    infested = past.infested(inputs.initial, in_year=in_year)
+    introductions = np.zeros_like(infested)
+    sent = infested[:, rates.lakes].astype(rates.between.dtype) @ rates.between
+    introductions[:, rates.lakes] = sent + rates.outside
+    return Exposure(introductions, infested @ inputs.streams)
 
 
-def past_exposure(inputs: SpreadInputs, past: History | None) -> Array:
+def past_hazard(inputs: SpreadInputs, exposure: Exposure | None) -> Array:
     """
     Hazard that each lake met in the years of the past.
 
@@ -152,31 +229,35 @@ def past_exposure(inputs: SpreadInputs, past: History | None) -> Array:
     ----------
     inputs : SpreadInputs
         With its establishment chance.
-    past : History or None
-        Dated finds; None takes one season with the lakes as they are now.
+    exposure : Exposure or None
+        Of the past; None takes one season with the lakes as they are now.
 
     Returns
     -------
-    exposure : array, shape (L,)
+    hazard : array, shape (L,)
         Sum of hazards, whether or not the lake was found infested.
     """
-    if past is None:
+    if exposure is None:
         now = expected_spread(inputs, Coverage.none(len(inputs.landing_lake)), seasons=1)
         return now.cumulative_hazard[-1]
-    introductions, streams = introductions_by_year(inputs, past)
-    by_boat = (inputs.establish * introductions) ** inputs.allee_exponent
-    return (inputs.habitat * (by_boat + streams)).sum(axis=0)
+    by_boat = (inputs.establish * exposure.introductions) ** inputs.allee_exponent
+    return (inputs.habitat * (by_boat + exposure.streams)).sum(axis=0)
 
 
 def calibrate(
-    inputs: SpreadInputs, past: History | None, *, prior: float, prior_log_sd: float
+    inputs: SpreadInputs,
+    past: History | None,
+    exposure: Exposure | None,
+    *,
+    prior: float,
+    prior_log_sd: float,
 ) -> Calibration:
     """
     Chance that one living introduction founds a population, from the dated finds.
 
-    Maximum of the likelihood of when each lake was found, times the stated range as a prior. A
-    lake without a find counts only as far as an infestation of it would be known, so that lakes
-    nobody looked at are not taken for free.
+    Maximum of the likelihood of when each lake was found, times the stated range as a prior.
+    Finds lag behind infestations, and a lake without a find may hold it unseen: each lake counts
+    with all years in which it may have been infested.
 
     Parameters
     ----------
@@ -184,6 +265,8 @@ def calibrate(
         The species and region; its own `establish` is not used.
     past : History or None
         Dated finds, None when there are none.
+    exposure : Exposure or None
+        Result of `past_introductions`, None when there is no history.
     prior : float
         Middle of the stated range, above 0.
     prior_log_sd : float
@@ -196,37 +279,21 @@ def calibrate(
 
     Notes
     -----
-    A find in year t has probability 1 - exp(-hazard_t) times surviving the years before; a lake
-    without a find has 1 - watched (1 - exp(-sum of hazards)). The spread comes from the curvature
-    at the maximum. The year of the find is taken as the year of the infestation: finds that lag
-    behind make the value somewhat low.
+    With S the chance of surviving the years before, q the chance in a year of being found and w
+    that of ever being so: a find in year t has the likelihood sum over years s up to t of
+    S_s (1 - exp(-hazard_s)) q (1 - q)^(t - s), a lake without a find 1 - sum over years s of
+    S_s (1 - exp(-hazard_s)) w (1 - (1 - q)^(last - s + 1)). The spread comes from the curvature
+    at the maximum. The geometric delay is a choice of ours; with q = 1 the year of the find is
+    that of the infestation.
     """
     finds = 0 if past is None else past.finds
-    if past is None or finds < FEWEST_FINDS or prior_log_sd == 0:
+    if past is None or exposure is None or finds < FEWEST_FINDS or prior_log_sd == 0:
         basis = "given" if prior_log_sd == 0 else "range"
         return Calibration(prior, prior_log_sd, finds, None, None, basis)
-    introductions, streams = introductions_by_year(inputs, past)
-    exponent = inputs.allee_exponent
-    by_boat = inputs.habitat * introductions**exponent
-    by_stream = inputs.habitat * streams
-    found_now = past.infested_from[None, :] == past.years[:, None]
-    before = past.years[:, None] < past.infested_from[None, :]
-    never = np.isposinf(past.infested_from)
-    with np.errstate(divide="ignore"):  # a chance of 0 or 1 has a log of -inf, as it should
-        log_watched = np.log(past.watched[never])
-        log_unwatched = np.log1p(-past.watched[never])
-
-    def loss(log_establish: float) -> float:
-        hazard = np.exp(exponent * log_establish) * by_boat + by_stream
-        at_find = np.log(np.maximum(-np.expm1(-hazard[found_now]), 1e-300)).sum()
-        free = (hazard * (before & ~never)).sum()
-        unseen = np.logaddexp(log_unwatched, log_watched - hazard[:, never].sum(axis=0)).sum()
-        score = (log_establish - np.log(prior)) / prior_log_sd
-        return -(at_find - free + unseen - 0.5 * score**2)
-
+    loss = _loss(inputs, past, exposure, prior=prior, prior_log_sd=prior_log_sd)
     middle, reach = np.log(prior), 6 * prior_log_sd
     best = minimize_scalar(
-        loss, bounds=(middle - reach, middle + reach), method="bounded", options={"xatol": 1e-8}
+        loss, bounds=(middle - reach, middle + reach), method="bounded", options={"xatol": 1e-6}
     ).x
     step = 1e-3
     curvature = (loss(best + step) - 2 * loss(best) + loss(best - step)) / step**2
@@ -239,3 +306,51 @@ def calibrate(
         past.last_year,
         basis="finds",
     )
+
+
+def _loss(
+    inputs: SpreadInputs,
+    past: History,
+    exposure: Exposure,
+    *,
+    prior: float,
+    prior_log_sd: float,
+) -> Callable[[float], float]:
+    """Minus the log of likelihood times prior, as a function of the log of `establish`."""
+    exponent = inputs.allee_exponent
+    at_risk = (exposure.introductions.max(axis=0) > 0) | (exposure.streams.max(axis=0) > 0)
+    found, never = past.dated, np.isposinf(past.found_in) & at_risk
+    by_boat, by_stream = _hazards(inputs, exposure)
+    missed, years = 1 - past.found_in_year, past.years
+    lag = past.found_in[found] - years[:, None]
+    delay = np.where(lag >= 0, past.found_in_year * missed ** np.maximum(lag, 0), 0.0)
+    known = past.watched[never] * (1 - missed ** (past.last_year - years + 1))[:, None]
+
+    of_found = (by_boat[:, found], by_stream[:, found])
+    of_never = (by_boat[:, never], by_stream[:, never])
+
+    def loss(log_establish: float) -> float:
+        scale = np.exp(exponent * log_establish)
+        at_find = (_infested_in(scale, *of_found) * delay).sum(axis=0)
+        unseen = 1 - (_infested_in(scale, *of_never) * known).sum(axis=0)
+        likelihood = np.log(np.maximum(at_find, 1e-300)).sum()
+        likelihood += np.log(np.maximum(unseen, 1e-300)).sum()
+        score = (log_establish - np.log(prior)) / prior_log_sd
+        return float(0.5 * score**2 - likelihood)
+
+    return loss
+
+
+def _hazards(inputs: SpreadInputs, exposure: Exposure) -> tuple[Array, Array]:
+    """Hazard by boats for an establishment chance of 1, and by streams, (Y, L) each."""
+    return (
+        inputs.habitat * exposure.introductions**inputs.allee_exponent,
+        inputs.habitat * exposure.streams,
+    )
+
+
+def _infested_in(scale: float, by_boat: Array, by_stream: Array) -> Array:
+    """Chance of being infested in each year and not before, (Y, lakes)."""
+    hazard = scale * by_boat + by_stream
+    before = np.cumsum(hazard, axis=0) - hazard
+    return np.exp(-before) * -np.expm1(-hazard)

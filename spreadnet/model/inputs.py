@@ -12,13 +12,16 @@ from spreadnet.evidence.region import DIRECTIONS
 from spreadnet.evidence.shares import WATERS
 from spreadnet.model.calibration import (
     Calibration,
+    Exposure,
     History,
     calibrate,
     history,
-    past_exposure,
+    past_hazard,
+    past_introductions,
 )
 from spreadnet.model.carriage import ROUTES, arriving_relative, leaving_rates, route_weights
 from spreadnet.model.habitat import habitat, stream_rates
+from spreadnet.model.lake_rates import lake_rates
 from spreadnet.model.spread import SpreadInputs
 from spreadnet.model.survival import mean_survival
 from spreadnet.model.unseen import unseen_by_exposure
@@ -38,6 +41,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.floating]
 
+PASSES = 2  # a third changes the establishment chance by less than 2%
 Z90 = 1.6448536269514722  # 95% point of the standard normal: stated ranges are 90% ranges
 
 
@@ -179,22 +183,48 @@ def spread_inputs(
             initial=estimates.infested[name].chance,
             worth=place.worth,
         )
-        stated = place.stated_establish[name]
-        past = _past(name, estimates, place=place)
-        fit = calibrate(bare, past, prior=stated.value, prior_log_sd=_log_sd(stated))
-        calibration[name] = fit
-        settled = replace(bare, establish=min(fit.at(estimates.establish_score[name]), 1.0))
-        inputs[name] = replace(
-            settled, initial=_infested_now(name, estimates, place=place, inputs=settled, past=past)
-        )
+        inputs[name], calibration[name] = _settled(name, bare, estimates, place=place)
     return inputs, calibration
 
 
-def _infested_now(
-    name: str, estimates: Estimates, *, place: Place, inputs: SpreadInputs, past: History | None
+def _settled(
+    name: str, bare: SpreadInputs, estimates: Estimates, *, place: Place
+) -> tuple[SpreadInputs, Calibration]:
+    """
+    Inputs with their establishment chance and the lakes infested now; 0 or 1 in a draw.
+
+    Which lakes hold the species unseen follows from what the past brought, and what the past
+    brought from which lakes held it unseen, so both are worked out twice. Leaving the unseen
+    where surveys alone put them, as likely in quiet lakes as in busy ones, makes introductions
+    look 1.2 times as fruitful as they are (20 demo regions).
+    """
+    stated, drawn = place.stated_establish[name], estimates.infested[name]
+    past = _past(name, estimates, place=place)
+    rates = None if past is None else lake_rates(bare, establish=1.0)
+    settled, exposure = bare, None
+    for _ in range(PASSES):
+        if past is not None and rates is not None:
+            exposure = past_introductions(settled, past, rates=rates, earlier=exposure)
+        fit = calibrate(settled, past, exposure, prior=stated.value, prior_log_sd=_log_sd(stated))
+        establish = min(fit.at(estimates.establish_score[name]), 1.0)
+        settled = replace(settled, establish=establish)
+        chance = _unseen(name, estimates, place=place, inputs=settled, exposure=exposure)
+        settled = replace(settled, initial=chance)
+    if drawn.uniform is not None:
+        settled = replace(settled, initial=(drawn.uniform < chance).astype(float))
+    return settled, fit
+
+
+def _unseen(
+    name: str,
+    estimates: Estimates,
+    *,
+    place: Place,
+    inputs: SpreadInputs,
+    exposure: Exposure | None,
 ) -> Array:
     """
-    Chance of each lake being infested now; 0 or 1 in a draw.
+    Chance of each lake being infested now.
 
     How many hold the species unseen follows from surveys, which ones from what boats brought.
     """
@@ -202,10 +232,10 @@ def _infested_now(
     chance = drawn.chance.copy()
     chance[unknown] = unseen_by_exposure(
         drawn.chance[unknown],
-        past_exposure(inputs, past)[unknown],
+        past_hazard(inputs, exposure)[unknown],
         missed=1 - _watched(name, estimates, place=place)[unknown],
     )
-    return chance if drawn.uniform is None else (drawn.uniform < chance).astype(float)
+    return chance
 
 
 def _watched(name: str, estimates: Estimates, *, place: Place) -> Array:
@@ -219,8 +249,13 @@ def _watched(name: str, estimates: Estimates, *, place: Place) -> Array:
 def _past(name: str, estimates: Estimates, *, place: Place) -> History | None:
     """What was found when, and how well each lake was watched."""
     status = place.status[name]
-    watched = _watched(name, estimates, place=place)
-    return history(status.first_found, status.known, watched=watched, through=place.through)
+    return history(
+        status.first_found,
+        status.known,
+        watched=_watched(name, estimates, place=place),
+        through=place.through,
+        found_in_year=estimates.species[name].values["found_in_year"],
+    )
 
 
 def _outside_infested(name: str, estimates: Estimates, *, place: Place) -> float:

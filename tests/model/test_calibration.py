@@ -6,8 +6,11 @@ import numpy as np
 import pytest
 import scipy.sparse as sp
 
-from spreadnet.model.calibration import FEWEST_FINDS, calibrate, history, introductions_by_year
+from spreadnet.model import calibration
+from spreadnet.model.calibration import FEWEST_FINDS, history, past_introductions
 from spreadnet.model.flows import Trips
+from spreadnet.model.inputs import PASSES
+from spreadnet.model.lake_rates import lake_rates
 from spreadnet.model.spread import SpreadInputs
 
 
@@ -31,6 +34,18 @@ def make_inputs(n=40, seed=0):
         initial=np.zeros(n),
         worth=np.ones(n),
     )
+
+
+def calibrate(inputs, past, **stated):
+    """With what the past brought, as a run does it."""
+    if past is None:
+        return calibration.calibrate(inputs, None, None, **stated)
+    exposure, rates = None, lake_rates(inputs, establish=1.0)
+    for _ in range(PASSES):
+        exposure = past_introductions(inputs, past, rates=rates, earlier=exposure)
+        fit = calibration.calibrate(inputs, past, exposure, **stated)
+        inputs = replace(inputs, establish=fit.establish)
+    return fit
 
 
 def simulate_finds(inputs, establish, rng, years=12):
@@ -65,8 +80,8 @@ def test_one_lake_one_year_worked_by_hand():
     past = history(first_found, np.isfinite(first_found), watched=np.ones(n), through=2001)
     assert list(past.years) == [2001]
     assert past.finds == 2
-    introductions, _ = introductions_by_year(inputs, past)
-    assert introductions[0, 1:] == pytest.approx(10.0)
+    exposure = past_introductions(inputs, past, rates=lake_rates(inputs, establish=1.0))
+    assert exposure.introductions[0, 1:] == pytest.approx(10.0)
     # Two finds are below the fewest that count: the stated value stays.
     assert calibrate(inputs, past, prior=0.01, prior_log_sd=1e6).basis == "range"
     trips = np.zeros((7, 7))
@@ -144,3 +159,83 @@ def test_a_species_first_found_last_year_has_no_history_yet():
     assert past is None
     later = history(first, np.isfinite(first), watched=np.ones(3), through=2027)
     assert list(later.years) == [2027]
+
+
+def fed_by_one(n, boats=10.0):
+    """Lake 0 feeds all others with the same number of introductions a year."""
+    trips = np.zeros((n, n))
+    trips[0, 1:] = boats
+    return replace(
+        make_inputs(n),
+        trips=Trips.dense(trips),
+        leaving=np.ones((1, n)),
+        weights=np.ones(1),
+        outside_boats=np.zeros(n),
+        habitat=np.ones(n),
+    )
+
+
+def test_the_likelihood_sums_over_every_year_of_infestation():
+    """Two years at risk, worked out history by history: found in year 1, in year 2, or never."""
+    n, q, watched = 5, 0.4, 0.7
+    inputs = fed_by_one(n)
+    found = np.array([2000.0, 2001, 2002, np.nan, np.nan])
+    past = history(
+        found, np.isfinite(found), watched=np.full(n, watched), through=2002, found_in_year=q
+    )
+    # Lake 0 alone sends boats, in both years: lakes 1 and 2 have no trips to others.
+    exposure = past_introductions(inputs, past, rates=lake_rates(inputs, establish=1.0))
+    assert exposure.introductions[:, 1:] == pytest.approx(10.0)
+
+    def by_hand(a):
+        first, second = 1 - np.exp(-10 * a), np.exp(-10 * a) * (1 - np.exp(-10 * a))
+        in_1 = first * q
+        in_2 = first * q * (1 - q) + second * q
+        never = 1 - first * watched * (1 - (1 - q) ** 2) - second * watched * q
+        return np.log(in_1) + np.log(in_2) + 2 * np.log(never)
+
+    loss = calibration._loss(inputs, past, exposure, prior=0.05, prior_log_sd=1e9)
+    for a in (0.003, 0.02, 0.1):
+        assert loss(np.log(a)) == pytest.approx(-by_hand(a))
+
+
+def test_a_find_says_how_long_the_lake_was_infested_before():
+    """Found in 2003, looked at from 2001: infested 2001, 2002 or 2003, as the delay says."""
+    found = np.array([2000.0, 2003.0, np.nan])
+    past = history(found, np.isfinite(found), watched=np.ones(3), through=2004, found_in_year=0.25)
+    delay = 0.25 * 0.75 ** np.arange(3)  # 0, 1 or 2 years
+    delay /= delay.sum()
+    assert past.infested(np.zeros(3))[:, 1] == pytest.approx([0, delay[2], delay[1] + delay[2], 1])
+    assert past.infested(np.zeros(3))[:, 0] == pytest.approx(1)
+    assert past.infested(np.zeros(3))[:, 2] == pytest.approx(0)
+
+
+def test_without_delay_the_year_of_the_find_is_that_of_the_infestation():
+    found = np.array([2000.0, 2003.0])
+    past = history(found, np.isfinite(found), watched=np.ones(2), through=2004)
+    assert past.infested(np.zeros(2))[:, 1] == pytest.approx([0, 0, 0, 1])
+
+
+@pytest.mark.parametrize("watched", [1.0, 0.7])
+def test_known_establishment_is_recovered_from_finds_that_lag(watched):
+    """A mean delay of 1.5 years, and lakes that nobody ever looks at; 100 simulated pasts."""
+    inputs, truth, q = make_inputs(), 0.008, 0.4
+    scores = []
+    for seed in range(100):
+        rng = np.random.default_rng(seed)
+        since = simulate_finds(inputs, truth, rng)
+        told = since + rng.geometric(q, len(since)) - 1
+        told[since == 2000] = 2000
+        told[(rng.random(len(since)) > watched) & (since > 2000)] = np.inf
+        first = np.where(told <= 2012, told, np.nan)
+        seen = np.isfinite(first)
+        past = history(first, seen, watched=np.full(40, watched), through=2012, found_in_year=q)
+        # As many are infested unseen as are on average.
+        unseen = np.where(seen, 0.0, ((since <= 2012) & ~seen).sum() / max((~seen).sum(), 1))
+        fit = calibrate(replace(inputs, initial=unseen), past, prior=0.01, prior_log_sd=2.0)
+        if fit.basis == "finds":
+            scores.append((np.log(fit.establish) - np.log(truth)) / fit.log_sd)
+    assert len(scores) >= 90
+    print(np.mean(np.abs(scores) < 1.645), np.mean(scores), len(scores))
+    assert 0.82 <= np.mean(np.abs(scores) < 1.645) <= 0.97
+    assert abs(np.mean(scores)) < 0.4
