@@ -60,6 +60,9 @@ class Assessment:
         Chance of a new infestation of each lake by the end of each season, expected and simulated.
     calibration : mapping of species to Calibration
         Establishment chances and what they rest on.
+    rank_variance : DataFrame, index group
+        What the uncertainty of the first 20 ranks comes from: share of their variance by group of
+        inputs, with its standard error, largest first.
     seasons, draws, seed : int
         Seasons ahead, number of draws, seed.
     notes : tuple of Note
@@ -76,6 +79,7 @@ class Assessment:
     comparison: pd.DataFrame
     totals: pd.DataFrame
     by_season: pd.DataFrame
+    rank_variance: pd.DataFrame
     calibration: Mapping[str, Calibration]
     seasons: int
     draws: int

@@ -13,6 +13,7 @@ from spreadnet.decisions.assessment import Assessment
 from spreadnet.decisions.comparison import WAYS, place_busiest, place_equally, place_ranked
 from spreadnet.decisions.engine_check import check_engine, why_apart
 from spreadnet.decisions.landing_table import landing_table
+from spreadnet.decisions.rank_sources import FIRST, rank_moves, redrawn_number, region_shares
 from spreadnet.decisions.runs import any_new, avoided_by, run_draws, run_model, setting_of
 from spreadnet.decisions.shortlist import exact_effects
 from spreadnet.decisions.summary import figure
@@ -40,6 +41,7 @@ MOST_SEASONS = 50  # as in tables.csv
 WHOLE = 0.995  # share of trips above which no word is lost on those left out
 FEW_DRAWS, ENOUGH_DRAWS = 50, 200
 SMALLEST_CHANCE = 0.001  # chances below this are left out of the table by season
+WORTH_A_WORD = 0.1  # share of rank variance that is named
 SMALLEST_SHARE = 0.01  # edges below this share of trips at both ends are left out
 
 
@@ -95,12 +97,23 @@ def decide(
     place = place_of(region, evidence)
     run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=seasons)
     hours = _hours(region.settings.hours, run)
-    setting = setting_of(evidence, movement, place=place, best=run, hours=hours, seed=seed)
+    setting = setting_of(
+        evidence,
+        movement,
+        place=place,
+        best=run,
+        hours=hours,
+        seed=seed,
+        redrawn=redrawn_number(draws),
+    )
     drawn = run_draws(setting, range(draws), workers=workers, step=step)
     checks = check_engine(run, seed=seed)
+    exact = exact_effects(run)
+    moved = rank_moves(drawn.scores, drawn.redrawn, factor=exact.factor, ids=place.landing_ids)
     landings = landing_table(
-        region, evidence, run=run, exact=exact_effects(run), scores=drawn.scores, hours=hours
+        region, evidence, run=run, exact=exact, scores=drawn.scores, moved=moved, hours=hours
     )
+    moves = region_shares(*moved, first=_first(landings))
     lakes = _lake_table(region, evidence, run=run, drawn=drawn, known=setting.known)
     trips, held = _trip_lines(region, movement, run)
     return Assessment(
@@ -120,6 +133,7 @@ def decide(
         ),
         totals=_totals(run, drawn, checks),
         by_season=_by_season(region, run, drawn),
+        rank_variance=moves,
         calibration=run.calibration,
         seasons=seasons,
         draws=draws,
@@ -128,6 +142,7 @@ def decide(
             *region.notes,
             *_notes(evidence, movement, run=run, landings=landings, drawn=draws, held=held),
             *_engine_notes(region, evidence, checks),
+            *_source_note(moves),
         ),
     )
 
@@ -167,6 +182,11 @@ def _check(
     if not same:
         message = "Invalid evidence or movement. They must be made from the same region."
         raise ValueError(message)
+
+
+def _first(landings: gpd.GeoDataFrame) -> NDArray[np.bool_]:
+    """Landings that the region's shares of rank variance are about."""
+    return (landings["rank"].fillna(len(landings) + FIRST) <= FIRST).to_numpy(bool)
 
 
 def _hours(budget: float, run: Run) -> dict[str, Array]:
@@ -339,6 +359,20 @@ def _engine_notes(
             )
         notes.append(Note("engines-apart" if check.apart else "engines-agree", text))
     return notes
+
+
+def _source_note(shares: pd.DataFrame) -> list[Note]:
+    """Which data would settle the order most."""
+    largest = shares[shares["share"] >= WORTH_A_WORD]
+    if shares["share"].isna().any() or largest.empty:
+        return []
+    parts = [
+        f"{group} {row['share']:.0%}"
+        + ("" if np.isnan(row["standard_error"]) else f" (+-{row['standard_error']:.0%})")
+        for group, row in largest.iterrows()
+    ]
+    text = f"the uncertainty of the first {FIRST} ranks comes from: {', '.join(parts)}"
+    return [Note("rank-variance", text)]
 
 
 def _notes(

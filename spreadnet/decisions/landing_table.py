@@ -8,11 +8,13 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.decisions.attribution import attribute
+from spreadnet.decisions.rank_sources import variance_shares
 from spreadnet.decisions.ranking import rank_draws, ranks
 from spreadnet.decisions.reasons import Facts, Part, reasons
 from spreadnet.evidence.region import DIRECTIONS, GAPS
 from spreadnet.evidence.shares import WATERS
 from spreadnet.model.carriage import ROUTES
+from spreadnet.model.estimates import GROUPS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -40,6 +42,7 @@ def landing_table(
     run: Run,
     exact: Exact,
     scores: Array,
+    moved: tuple[Array, Array],
     hours: Mapping[str, Array],
 ) -> gpd.GeoDataFrame:
     """
@@ -57,6 +60,8 @@ def landing_table(
         What real hours at each landing avoid.
     scores : array, shape (N, K)
         Avoided per 100 hours by slope in N draws.
+    moved : tuple of arrays
+        Ranks with each group of inputs drawn anew, see `rank_sources.rank_moves`.
     hours : mapping of way to array, shape (K, D)
         The same hours placed in each way.
 
@@ -81,6 +86,11 @@ def landing_table(
     table["rank_high"] = _whole(drawn.rank_high, ranked)
     for first, chance in drawn.chance_first.items():
         table[f"chance_first_{first}"] = chance if ranked else np.nan
+    shares = variance_shares(*moved)
+    mostly = np.array(GROUPS)[np.argmax(np.nan_to_num(shares, nan=-1.0), axis=0)]
+    table["uncertain_mostly"] = np.where(np.isnan(shares).any(axis=0) | (not ranked), None, mostly)
+    for group, share in zip(GROUPS, shares, strict=True):
+        table[f"rank_variance_{group.replace(' ', '_')}"] = share if ranked else np.nan
     table["avoided_leaving"], table["avoided_arriving"] = leaving, arriving
     table["leaving_share"] = leaving / np.where(score > 0, score, 1)
     table["most_hours"] = exact.most_hours

@@ -9,7 +9,7 @@ import numpy as np
 
 from spreadnet.decisions.coverage import coverage_of, hour_reach, steady, value_of_an_hour
 from spreadnet.decisions.parallel import in_order
-from spreadnet.model.estimates import drawn_estimates
+from spreadnet.model.estimates import GROUPS, MOVING, drawn_estimates
 from spreadnet.model.inputs import spread_inputs
 from spreadnet.model.policies import totals_under
 from spreadnet.model.simulation import simulate
@@ -30,12 +30,14 @@ if TYPE_CHECKING:
     from spreadnet.evidence.gather import Evidence
     from spreadnet.model.calibration import Calibration
     from spreadnet.model.estimates import Estimates
+    from spreadnet.model.flows import TripFlow
     from spreadnet.model.inputs import Place
     from spreadnet.model.spread import Gradient, Path, SpreadInputs
     from spreadnet.model.trips import Movement
 
     Array = NDArray[np.floating]
 
+ANOTHER = 1_000_000_000  # added to a draw's number for a draw that no run comes to
 FUTURES = 5  # simulated for each draw; more draws tell more than more futures of one
 
 
@@ -122,7 +124,14 @@ class Run:
         return {name: -np.expm1(-path.cumulative_hazard[-1]) for name, path in self.paths.items()}
 
 
-def run_model(estimates: Estimates, movement: Movement, *, place: Place, seasons: int) -> Run:
+def run_model(
+    estimates: Estimates,
+    movement: Movement,
+    *,
+    place: Place,
+    seasons: int,
+    trips: TripFlow | None = None,
+) -> Run:
     """
     Run the spread of every species without education, and the adjoint.
 
@@ -136,13 +145,15 @@ def run_model(estimates: Estimates, movement: Movement, *, place: Place, seasons
         Fixed facts of the region.
     seasons : int
         Seasons to look ahead.
+    trips : TripFlow, optional
+        As for `spread_inputs`.
 
     Returns
     -------
     run : Run
         In the order of the region's landings and lakes.
     """
-    inputs, calibration = spread_inputs(estimates, movement, place=place)
+    inputs, calibration = spread_inputs(estimates, movement, place=place, trips=trips)
     nobody = Coverage.none(len(place.landing_ids))
     paths = {name: expected_spread(one, nobody, seasons=seasons) for name, one in inputs.items()}
     slopes = {name: gradient(one, nobody, paths[name]) for name, one in inputs.items()}
@@ -162,7 +173,8 @@ class Setting:
     What every draw shares, sent to each process that works draws out.
 
     `block` (K,) is the day block that counts and `known` by species (L,) the lakes known to be
-    infested, both at the best estimates; `hours` by way (K, D) are compared on the same draws.
+    infested, both at the best estimates; `hours` by way (K, D) are compared on the same draws. The
+    first `redrawn` draws are repeated with each group of inputs drawn anew.
     """
 
     evidence: Evidence
@@ -173,6 +185,7 @@ class Setting:
     block: NDArray[np.intp]
     known: Mapping[str, NDArray[np.bool_]]
     hours: Mapping[str, Array]
+    redrawn: int
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -185,6 +198,7 @@ class DrawRow:
     avoided: Array
     simulated: Mapping[str, Array]
     counts: Mapping[str, NDArray[np.integer]]
+    redrawn: Array | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -196,7 +210,8 @@ class Draws:
     `new_any` (N, L) chance of a new infestation of any species that a lake may still be free of;
     `totals` by species (N,) new infestations expected; `avoided` (N, ways) by the same hours;
     `simulated` by species (N, FUTURES) new infestations in single futures of each draw; `counts`
-    by species (T, L) futures of all draws in which a lake is newly infested by each season.
+    by species (T, L) futures of all draws in which a lake is newly infested by each season;
+    `redrawn` (M, G, K) scores of the first M draws with each group of `GROUPS` drawn anew.
     """
 
     scores: Array
@@ -205,6 +220,7 @@ class Draws:
     avoided: Array
     simulated: Mapping[str, Array]
     counts: Mapping[str, NDArray[np.integer]]
+    redrawn: Array
 
 
 def setting_of(
@@ -215,6 +231,7 @@ def setting_of(
     best: Run,
     hours: Mapping[str, Array],
     seed: int,
+    redrawn: int = 0,
 ) -> Setting:
     """
     What the draws share, from the model at the best estimates.
@@ -229,6 +246,8 @@ def setting_of(
         Hours placed in each way, compared on the same draws.
     seed : int
         Seed of the run.
+    redrawn : int
+        Draws that are repeated with each group of inputs drawn anew.
 
     Returns
     -------
@@ -237,7 +256,15 @@ def setting_of(
     """
     known = {name: one.initial == 1 for name, one in best.inputs.items()}
     return Setting(
-        evidence, movement, place, best.seasons, seed, best.best_block(), known, dict(hours)
+        evidence,
+        movement,
+        place,
+        best.seasons,
+        seed,
+        best.best_block(),
+        known,
+        dict(hours),
+        redrawn,
     )
 
 
@@ -277,7 +304,31 @@ def run_draw(setting: Setting, draw: int) -> DrawRow:
         avoided=avoided_by(run, setting.hours),
         simulated={name: one.new() for name, one in futures.items()},
         counts={name: one.counts_by_season() for name, one in futures.items()},
+        redrawn=_redrawn(setting, draw, run) if draw < setting.redrawn else None,
     )
+
+
+def _redrawn(setting: Setting, draw: int, run: Run) -> Array:
+    """Scores of a draw with each group of inputs taken from another one, (G, K)."""
+    trips = next(iter(run.inputs.values())).trips
+    rows = []
+    for group in GROUPS:
+        estimates = drawn_estimates(
+            setting.evidence,
+            setting.movement,
+            seed=setting.seed,
+            draw=draw,
+            others={group: draw + ANOTHER},
+        )
+        other = run_model(
+            estimates,
+            setting.movement,
+            place=setting.place,
+            seasons=setting.seasons,
+            trips=None if group in MOVING else trips,
+        )
+        rows.append(np.sum(other.per_100_hours(setting.block), axis=0))
+    return np.array(rows)
 
 
 def run_draws(
@@ -320,6 +371,9 @@ def run_draws(
         avoided=np.array([row.avoided for row in rows]),
         simulated={name: np.array([row.simulated[name] for row in rows]) for name in species},
         counts=counts,
+        redrawn=np.array([row.redrawn for row in rows if row.redrawn is not None]).reshape(
+            -1, len(GROUPS), len(setting.block)
+        ),
     )
 
 

@@ -107,7 +107,41 @@ def best_estimates(evidence: Evidence, movement: Movement) -> Estimates:
     )
 
 
-def drawn_estimates(evidence: Evidence, movement: Movement, *, seed: int, draw: int) -> Estimates:
+GROUPS = (
+    "gap rates",
+    "traffic",
+    "where boats come from",
+    "movement",
+    "carriage and survival",
+    "establishment",
+    "education",
+    "status",
+)
+# What is drawn under each name, by the first word of the purpose; all of it belongs somewhere.
+PURPOSES = {
+    "gap rates": "gap rates",
+    "ballast": "gap rates",
+    "traffic": "traffic",
+    "shares": "where boats come from",
+    "days out": "where boats come from",
+    "movement": "movement",
+    "assumptions": "carriage and survival",
+    "species": "carriage and survival",
+    "establish": "establishment",
+    "education": "education",
+    "status": "status",
+}
+MOVING = ("traffic", "where boats come from", "movement")  # groups on which trips depend
+
+
+def drawn_estimates(
+    evidence: Evidence,
+    movement: Movement,
+    *,
+    seed: int,
+    draw: int,
+    others: Mapping[str, int] | None = None,
+) -> Estimates:
     """
     One draw of everything uncertain, from posteriors and stated ranges.
 
@@ -124,18 +158,23 @@ def drawn_estimates(evidence: Evidence, movement: Movement, *, seed: int, draw: 
         Seed of the run.
     draw : int
         Number of the draw, 0 or more.
+    others : mapping of group to int, optional
+        Groups of `GROUPS` that are taken from another draw, so that what one group does to a
+        result can be told from what the others do.
 
     Returns
     -------
     estimates : Estimates
         The same for the same seed and draw, whatever else is drawn.
     """
+    from_other = {} if others is None else others
 
-    def rng(purpose: str) -> np.random.Generator:
-        return stream(seed, purpose, draw)
+    def rng(purpose: str, of: str = "") -> np.random.Generator:
+        number = from_other.get(PURPOSES[purpose], draw)
+        return stream(seed, f"{purpose} {of}".strip(), number)
 
     assumptions = evidence.assumptions.draw(rng("assumptions"))
-    species = {name: one.draw(rng(f"species {name}")) for name, one in evidence.species.items()}
+    species = {name: one.draw(rng("species", name)) for name, one in evidence.species.items()}
     return Estimates(
         traffic=evidence.traffic.draw(rng("traffic")),
         shares=evidence.shares.draw(rng("shares")),
@@ -147,14 +186,14 @@ def drawn_estimates(evidence: Evidence, movement: Movement, *, seed: int, draw: 
         species=species,
         infested={
             name: status.draw_chance(
-                rng(f"status {name}"),
+                rng("status", name),
                 detection=species[name].values["detection"],
                 found_anyway=assumptions["found_anyway"],
             )
             for name, status in evidence.status.items()
         },
         establish_score={
-            name: float(rng(f"establish {name}").standard_normal()) for name in evidence.species
+            name: float(rng("establish", name).standard_normal()) for name in evidence.species
         },
         assumptions=assumptions,
     )

@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from spreadnet.evidence.species import Species
     from spreadnet.evidence.status import Status
     from spreadnet.model.estimates import Estimates
+    from spreadnet.model.flows import TripFlow
     from spreadnet.model.trips import Movement
 
     Array = NDArray[np.floating]
@@ -125,7 +126,7 @@ def place_of(region: Region, evidence: Evidence) -> Place:
 
 
 def spread_inputs(
-    estimates: Estimates, movement: Movement, *, place: Place
+    estimates: Estimates, movement: Movement, *, place: Place, trips: TripFlow | None = None
 ) -> tuple[dict[str, SpreadInputs], dict[str, Calibration]]:
     """
     Inputs of the spread of every species for one set of estimates.
@@ -141,6 +142,8 @@ def spread_inputs(
         The law of movement.
     place : Place
         Fixed facts of the region.
+    trips : TripFlow, optional
+        Where they are known already, from estimates with the same traffic, shares and movement.
 
     Returns
     -------
@@ -152,9 +155,10 @@ def spread_inputs(
     launching, retrieving = (DIRECTIONS.index(d) for d in ("launching", "retrieving"))
     other, outside = WATERS.index("other"), WATERS.index("outside")
     launches = estimates.traffic.launches
-    trips = movement.trips(
-        launches, estimates.shares[:, other], coefficients=estimates.coefficients
-    )
+    if trips is None:
+        trips = movement.trips(
+            launches, estimates.shares[:, other], coefficients=estimates.coefficients
+        )
     leaving = leaving_rates(estimates.gaps[retrieving], estimates.ballast)
     arriving = arriving_relative(
         estimates.gaps[launching],

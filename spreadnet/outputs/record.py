@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 LIBRARIES = ("numpy", "scipy", "pandas", "networkx", "geopandas", "shapely", "pyproj", "folium")
 RANKING = (
     *("rank", "rank_low", "rank_high", "chance_first_5", "chance_first_10", "chance_first_20"),
-    *("avoided_per_100_hours", "avoided_low", "avoided_high"),
+    *("avoided_per_100_hours", "avoided_low", "avoided_high", "uncertain_mostly"),
 )
 
 
@@ -125,6 +125,7 @@ def run_record(
         "establishment": {name: asdict(c) for name, c in assessment.calibration.items()},
         "new_infestations_without_education": assessment.totals,
         "same_hours_three_ways": assessment.comparison,
+        "rank_variance_of_the_first_20": assessment.rank_variance,
         "ranking": assessment.landings.sort_values("rank", kind="stable")[list(RANKING)],
         "timings_s": {stage: round(seconds, 3) for stage, seconds in timings.items()},
     }
