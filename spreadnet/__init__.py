@@ -12,7 +12,7 @@ import types
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from spreadnet.assess import assess, build_model, rank_landings
+    from spreadnet.assess import assess, build_model, hindcast, rank_landings
     from spreadnet.assumptions import DEFAULT as DEFAULT_ASSUMPTIONS
     from spreadnet.decisions.assessment import Assessment
     from spreadnet.errors import InputError, ModelError, OutputError, SpreadnetError
@@ -21,10 +21,12 @@ if TYPE_CHECKING:
     from spreadnet.evidence.region import Region
     from spreadnet.evidence.species import read_species
     from spreadnet.model.movement_table import fit_movements
+    from spreadnet.outputs.hindcast import write_hindcast
     from spreadnet.outputs.results import assessment_map, write_results
 
 _WHERE = {
     "build_model": "spreadnet.assess",
+    "hindcast": "spreadnet.assess",
     "rank_landings": "spreadnet.assess",
     "Assessment": "spreadnet.decisions.assessment",
     "InputError": "spreadnet.errors",
@@ -39,6 +41,7 @@ _WHERE = {
     "read_species": "spreadnet.evidence.species",
     "fit_movements": "spreadnet.model.movement_table",
     "assessment_map": "spreadnet.outputs.results",
+    "write_hindcast": "spreadnet.outputs.hindcast",
     "write_results": "spreadnet.outputs.results",
 }
 
@@ -57,9 +60,11 @@ __all__ = [
     "check_region",
     "fit_movements",
     "gather_evidence",
+    "hindcast",
     "rank_landings",
     "read_region",
     "read_species",
+    "write_hindcast",
     "write_results",
 ]
 

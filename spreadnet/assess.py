@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from spreadnet.assumptions import DEFAULT
 from spreadnet.decisions.decide import decide, quiet
+from spreadnet.decisions.hindcast import hindcast as foretell
 from spreadnet.decisions.parallel import one_thread
 from spreadnet.errors import InputError, Problem
 from spreadnet.evidence.gather import gather_evidence
@@ -18,11 +19,13 @@ if TYPE_CHECKING:
 
     from spreadnet.assumptions import Assumptions
     from spreadnet.decisions.assessment import Assessment
+    from spreadnet.decisions.hindcast import Hindcast
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
     from spreadnet.model.trips import TripLaw
 
 DRAWS, SEED = 200, 1
+HINDCAST_DRAWS = 50
 
 
 def silent(_name: str) -> AbstractContextManager[None]:
@@ -164,6 +167,57 @@ def rank_landings(
         seasons=region.settings.seasons if seasons is None else seasons,
         draws=draws,
         seed=seed,
+        workers=workers,
+        step=step,
+    )
+
+
+@one_thread
+def hindcast(
+    region: Region,
+    *,
+    from_year: int,
+    draws: int = HINDCAST_DRAWS,
+    seed: int = SEED,
+    species: Sequence[str] | None = None,
+    assumptions: Assumptions = DEFAULT,
+    drop_later_visits: bool = False,
+    workers: int | None = None,
+    step: Callable[[int, int, str], None] = quiet,
+) -> Hindcast:
+    """
+    Foretell the finds since a year from what was known before it, and score that.
+
+    Parameters
+    ----------
+    region : Region
+        As `read_region` gives it.
+    from_year : int
+        First year foretold.
+    draws, seed, species, assumptions, workers, step
+        As for `assess`.
+    drop_later_visits : bool
+        Leave out visits and contacts from `from_year` on too.
+
+    Returns
+    -------
+    hindcast : Hindcast
+        Scores beside those of simpler rules fitted to the same earlier finds.
+
+    Raises
+    ------
+    InputError
+        If `species` names one that is not in `region.toml`.
+    ModelError
+        If no find is dated before the year, or the year lies beyond what is known.
+    """
+    return foretell(
+        _narrowed(region, species),
+        from_year=from_year,
+        draws=draws,
+        seed=seed,
+        assumptions=assumptions,
+        drop_later_visits=drop_later_visits,
         workers=workers,
         step=step,
     )

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 OK, USER_INPUT, WRONG_USAGE = 0, 1, 2
 DRAWS, SEED = 200, 1
+HINDCAST_DRAWS = 50
 MOST_DRAWS, MOST_SEED, MOST_SEASONS, MOST_WORKERS = 1_000_000, 2**63 - 1, 50, 1024
 SHOWN = 10  # landings printed after a run
 SHOWN_ALIKE = 20  # problems alike in one column that are listed; the rest are counted
@@ -132,17 +133,19 @@ def _mute(flow: TextIO) -> None:
 
 def _stamp(given: argparse.Namespace) -> object:
     """What tells one folder that a command writes from another: the file it writes last."""
-    file = {"run": "run.json", "new": "README.md"}.get(getattr(given, "name", ""))
-    if file is not None:
+    file = {"run": "run.json", "hindcast": "run.json", "new": "README.md"}.get(
+        getattr(given, "name", "")
+    )
+    if file is not None and _written(given) is not None:
         with suppress(OSError, ValueError):
-            found = Path(_written(given), file).stat()
+            found = Path(str(_written(given)), file).stat()
             return found.st_ino, found.st_mtime_ns, found.st_size
     return None
 
 
-def _written(given: argparse.Namespace) -> str:
-    """Folder that the command writes."""
-    folder: str = given.out if given.name == "run" else given.folder
+def _written(given: argparse.Namespace) -> str | None:
+    """Folder that the command writes, if it does."""
+    folder: str | None = given.folder if given.name == "new" else given.out
     return folder
 
 
@@ -181,7 +184,8 @@ def _parser() -> argparse.ArgumentParser:
         "examples:\n"
         "  spreadnet new my_county                    empty tables to fill in\n"
         "  spreadnet check my_county                  every problem in the tables, in one pass\n"
-        "  spreadnet run my_county --out results      ranked landings, map and tables",
+        "  spreadnet run my_county --out results      ranked landings, map and tables\n"
+        "  spreadnet hindcast my_county --from 2020   how well finds since were foreseeable",
     )
     parser.add_argument("--version", action="version", version=_version())
     commands = parser.add_subparsers(dest="name", required=True, metavar="COMMAND")
@@ -202,26 +206,7 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument(
         "--out", metavar="DIR", type=_named, required=True, help="folder for the results"
     )
-    run.add_argument(
-        "--draws",
-        type=_whole(1, MOST_DRAWS),
-        default=DRAWS,
-        metavar="N",
-        help=f"draws for the intervals (default {DRAWS})",
-    )
-    run.add_argument(
-        "--seed",
-        type=_whole(0, MOST_SEED),
-        default=SEED,
-        metavar="S",
-        help=f"seed of the random numbers (default {SEED})",
-    )
-    run.add_argument(
-        "--species",
-        nargs="+",
-        metavar="NAME",
-        help="only these of the species in region.toml (default all)",
-    )
+    _draw_options(run, draws=DRAWS)
     run.add_argument(
         "--seasons",
         type=_whole(1, MOST_SEASONS),
@@ -230,6 +215,28 @@ def _parser() -> argparse.ArgumentParser:
     )
     _work_options(run)
     run.add_argument("--force", action="store_true", help="replace an earlier result in the folder")
+
+    past = _command(
+        commands, "hindcast", _hindcast, "foretell finds since a year from what was known before"
+    )
+    past.add_argument("region", metavar="REGION", type=_named, help="region folder")
+    past.add_argument(
+        "--from",
+        dest="from_year",
+        type=_whole(1700, 9999),
+        required=True,
+        metavar="YEAR",
+        help="first year foretold",
+    )
+    past.add_argument("--out", metavar="DIR", type=_named, help="folder for tables and a page")
+    past.add_argument(
+        "--drop-later-visits",
+        action="store_true",
+        help="leave out visits and contacts of that year and later too",
+    )
+    _draw_options(past, draws=HINDCAST_DRAWS)
+    _work_options(past)
+    past.add_argument("--force", action="store_true", help="replace an earlier result there")
 
     _command(commands, "species", _species, "list the species and what is assumed of each")
     _command(commands, "assumptions", _assumptions, "list what the model assumes")
@@ -244,6 +251,30 @@ def _command(
     parser.add_argument("--debug", action="store_true", help="show where in the code an error is")
     parser.set_defaults(command=command)
     return parser
+
+
+def _draw_options(parser: argparse.ArgumentParser, *, draws: int) -> None:
+    """How many draws, of what."""
+    parser.add_argument(
+        "--draws",
+        type=_whole(1, MOST_DRAWS),
+        default=draws,
+        metavar="N",
+        help=f"draws of everything uncertain (default {draws})",
+    )
+    parser.add_argument(
+        "--seed",
+        type=_whole(0, MOST_SEED),
+        default=SEED,
+        metavar="S",
+        help=f"seed of the random numbers (default {SEED})",
+    )
+    parser.add_argument(
+        "--species",
+        nargs="+",
+        metavar="NAME",
+        help="only these of the species in region.toml (default all)",
+    )
 
 
 def _work_options(parser: argparse.ArgumentParser) -> None:
@@ -392,6 +423,45 @@ def _workers(given: argparse.Namespace) -> Iterator[int | None]:
         from joblib import cpu_count
 
         yield cpu_count()
+
+
+def _hindcast(given: argparse.Namespace) -> int:
+    from spreadnet.outputs.folder import refuse_if_taken
+
+    out = None if given.out is None else Path(given.out)
+    if out is not None:
+        refuse_if_taken(out, force=given.force)
+    progress = _Progress({})
+    with progress.stage("reading the tables"):
+        from spreadnet.evidence.read import read_region
+
+        region = read_region(Path(given.region))
+    from spreadnet.assess import hindcast
+    from spreadnet.decisions.hindcast import hindcast_summary
+
+    with progress.stage("foretelling"), _workers(given) as workers:
+        result = hindcast(
+            region,
+            from_year=given.from_year,
+            draws=given.draws,
+            seed=given.seed,
+            species=given.species,
+            drop_later_visits=given.drop_later_visits,
+            workers=workers,
+            step=progress.step,
+        )
+    for note in result.notes:
+        _say(f"note: {note.text}")
+    files = []
+    if out is not None:
+        from spreadnet.outputs.hindcast import write_hindcast
+
+        files = write_hindcast(result, out, force=given.force)
+    _tell(hindcast_summary(result))
+    if out is not None:
+        _tell(f"\nSeed {result.seed}, {result.draws} draws. Results in `{out}`:")
+        _tell("  " + ", ".join(file.name for file in files))
+    return OK
 
 
 def _species(_: argparse.Namespace) -> int:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
 import shutil
+import sys
 from pathlib import Path
 
 import geopandas as gpd
@@ -83,6 +85,16 @@ def _names(rng, count):
     """Invented names of lakes, each once."""
     pairs = [f"{a} {b}" for a in FIRST.split() for b in SECOND.split()]
     return [f"{pairs[i]} Lake" for i in rng.permutation(len(pairs))[:count]]
+
+
+@pytest.fixture(scope="session")
+def demo_maker():
+    """Module that makes the demo region, for regions like it with a truth that is known."""
+    spec = importlib.util.spec_from_file_location("demo_maker", DEMO / "make_demo.py")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["demo_maker"] = module
+    spec.loader.exec_module(module)
+    return module
 
 
 @pytest.fixture(scope="session")

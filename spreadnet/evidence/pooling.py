@@ -60,6 +60,18 @@ class Pooled:
         matched = beta_from_moments(mean.mean(axis=0), within.mean(axis=0) + mean.var(axis=0))
         return beta_interval(*matched)
 
+    def own_spread(self) -> tuple[Array, Array]:
+        """
+        Variance of each landing's own share, and of what one boat says of it, (K,) each.
+
+        Means over the region's own numbers, what is unsure in those left out: that moves all
+        landings alike, and does not tell one from another.
+        """
+        alpha, beta = self._posterior(self.mode.spread().T[:, :, None])
+        total = alpha + beta
+        within = alpha * beta / (total**2 * (total + 1))
+        return within.mean(axis=0), (total * within).mean(axis=0)
+
     def _posterior(self, values: Array) -> tuple[Array, Array]:
         """Alpha and beta at each landing for a log odds and a log precision."""
         share, precision = expit(values[0] + self.offset), np.exp(values[1])

@@ -188,6 +188,35 @@ def fit_status(
     )
 
 
+def find_years(status: pd.DataFrame, lakes: pd.DataFrame, species: str) -> Array:
+    """
+    Year in which each lake was first found to hold a species.
+
+    Parameters
+    ----------
+    status, lakes : DataFrame
+        As in `Region`.
+    species : str
+        Rows of other species are left out.
+
+    Returns
+    -------
+    years : array, shape (L,)
+        NaN where it was not found or the find has no date.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame(
+    ...     {"lake_id": ["L1", "L2"], "species": "mussel", "status": ["present", "absent"],
+    ...      "first_found": [2021, None], "surveys": [1, 2]}
+    ... )
+    >>> find_years(rows, pd.DataFrame(index=["L1", "L2"]), "mussel")
+    array([2021.,   nan])
+    """
+    rows = status[(status["species"] == species).to_numpy(dtype=bool)]
+    return _by_lake(rows, lakes)[2]
+
+
 def surveys_for_detection(detection: float, target: float = 0.95) -> int:
     """
     Surveys needed to find a species that is there with the chance wanted.

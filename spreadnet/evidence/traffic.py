@@ -111,6 +111,20 @@ class Traffic:
             level * season, np.outer(level, launching), np.outer(level, retrieving), refusal
         )
 
+    def own_spread(self) -> Array:
+        """
+        Variance of each landing's own traffic over its square, shape (K,).
+
+        Means over the region's own numbers, which move all landings alike; but for
+        `unvisited_ratio`, which landings that were counted at do not share.
+        """
+        ratio = even_draws(self.unvisited_ratio, FEW)
+        alike = np.where(self.unvisited, min(self.unvisited_ratio.value, 1.0), 1.0)
+        shape, _ = self.rates.own_factor(self.rates.mode.spread().T)
+        own = (1 / (shape * alike[:, None])).mean(axis=1)
+        shared = np.where(self.unvisited, ratio.var() / ratio.mean() ** 2, 0.0)
+        return np.asarray((1 + own) * (1 + shared) - 1)
+
 
 def fit_traffic(
     visits: pd.DataFrame,

@@ -51,13 +51,13 @@ def write_tables(
     """
     landings = in_rank_order(assessment.landings)
     files = [
-        _write_csv(_located(landings), folder / "landings.csv"),
-        _write_csv(_located(assessment.lakes), folder / "lakes.csv"),
-        _write_csv(assessment.trips.drop(columns="geometry"), folder / "trips.csv", index=False),
-        _write_csv(assessment.evidence.gaps.table, folder / "gap_rates.csv"),
-        _write_csv(assessment.comparison, folder / "comparison.csv"),
-        _write_csv(assessment.totals, folder / "totals.csv"),
-        _write_csv(assessment.by_season, folder / "by_season.csv", index=False),
+        write_csv(_located(landings), folder / "landings.csv"),
+        write_csv(_located(assessment.lakes), folder / "lakes.csv"),
+        write_csv(assessment.trips.drop(columns="geometry"), folder / "trips.csv", index=False),
+        write_csv(assessment.evidence.gaps.table, folder / "gap_rates.csv"),
+        write_csv(assessment.comparison, folder / "comparison.csv"),
+        write_csv(assessment.totals, folder / "totals.csv"),
+        write_csv(assessment.by_season, folder / "by_season.csv", index=False),
         _write_meanings(folder / "columns.csv"),
     ]
     graph = folder / "network.graphml"
@@ -169,8 +169,24 @@ def _located(table: gpd.GeoDataFrame) -> pd.DataFrame:
     return plain
 
 
-def _write_csv(table: pd.DataFrame, path: Path, *, index: bool = True) -> Path:
-    """Write UTF-8 with a mark, so that Excel reads accents as they are."""
+def write_csv(table: pd.DataFrame, path: Path, *, index: bool = True) -> Path:
+    """
+    Write a table for spreadsheets: UTF-8 with a mark, so that accents are read as they are.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Any table.
+    path : Path
+        File to write.
+    index : bool
+        Whether the index goes first.
+
+    Returns
+    -------
+    path : Path
+        The file written.
+    """
     plain = rounded(pd.DataFrame(table.reset_index() if index else table))
     for column in plain.columns[[plain[c].dtype.kind == "b" for c in plain.columns]]:
         plain[column] = plain[column].map({True: "yes", False: "no"})  # as in the input

@@ -1,0 +1,289 @@
+"""The result of a hindcast as tables and as a page that opens without a network."""
+
+from __future__ import annotations
+
+import html
+from dataclasses import asdict
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from spreadnet.decisions.assessment import CAUTIONS
+from spreadnet.decisions.hindcast import ALL
+from spreadnet.decisions.summary import figure
+from spreadnet.outputs.escape import clean_text
+from spreadnet.outputs.folder import whole_folder
+from spreadnet.outputs.record import plain, version, write_record
+from spreadnet.outputs.tables import write_csv
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from spreadnet.decisions.hindcast import Hindcast
+
+WIDTH, HEIGHT, LEFT, TOP, RIGHT, BOTTOM = 560, 400, 74, 24, 30, 62
+STYLE = """
+body{font:16px/1.5 system-ui,sans-serif;margin:0 auto;max-width:60rem;padding:1rem;color:#1c1c1c;
+background:#fff}h1{font-size:1.35rem;line-height:1.25}h2{font-size:1.1rem;margin-top:2rem}
+.wide{overflow-x:auto}table{border-collapse:collapse;font-size:.9rem}
+th,td{padding:.25rem .6rem;border-bottom:1px solid #c8c8c8;text-align:right;white-space:nowrap}
+th:first-child,td:first-child{text-align:left}svg{max-width:100%;height:auto}
+.weak{background:#f1f1f1;border-left:4px solid #555;padding:.5rem .8rem}
+footer{margin-top:2rem;font-size:.85rem;color:#333}
+@media print{body{font-size:10pt;padding:0}h2{break-after:avoid}svg,table{break-inside:avoid}}
+"""
+
+
+def write_hindcast(
+    result: Hindcast, folder: str | Path, *, force: bool = False, made_on: date | None = None
+) -> list[Path]:
+    """
+    Write the scores, the lakes and the page of a hindcast into one folder.
+
+    Parameters
+    ----------
+    result : Hindcast
+        Result of `hindcast`.
+    folder : path
+        Where the files go; whole or not there.
+    force : bool
+        Whether an earlier result there may be replaced.
+    made_on : date, optional
+        Day printed on the page; today when left out.
+
+    Returns
+    -------
+    files : list of Path
+        `scores.csv`, `lakes.csv`, `groups.csv`, `hindcast.html` and `run.json`.
+
+    Raises
+    ------
+    OutputError
+        If the folder exists and may not be replaced, or can't be written.
+    """
+    folder, made_on = Path(folder), made_on or date.today()
+    ranked = result.lakes.sort_values(
+        ["species", "chance", "lake_id"], ascending=[True, False, True], kind="stable"
+    )
+    with whole_folder(folder, force=force) as staged:
+        files = [
+            write_csv(
+                result.scores.join(result.finds[["before", "since", "enough"]]),
+                staged / "scores.csv",
+            ),
+            write_csv(ranked, staged / "lakes.csv", index=False),
+            write_csv(result.groups, staged / "groups.csv"),
+        ]
+        page = staged / "hindcast.html"
+        page.write_text(hindcast_page(result, made_on=made_on), encoding="utf-8")
+        record = plain(
+            {
+                "spreadnet": version(),
+                "made_on": made_on,
+                "hindcast": {
+                    "region": result.region,
+                    "from_year": result.from_year,
+                    "through": result.through,
+                    "draws": result.draws,
+                    "seed": result.seed,
+                },
+                "finds": result.finds,
+                "scores": result.scores,
+                "notes": [asdict(note) for note in result.notes],
+            }
+        )
+        files.append(page)
+        files.append(write_record(record, staged / "run.json", files=files))
+    return [folder / file.name for file in files]
+
+
+def hindcast_page(result: Hindcast, *, made_on: date) -> str:
+    """
+    One page with the scores, and a chart of what came against what was foretold.
+
+    Parameters
+    ----------
+    result : Hindcast
+        Result of `hindcast`.
+    made_on : date
+        Day printed on it.
+
+    Returns
+    -------
+    page : str
+        HTML that needs nothing else.
+    """
+    title = (
+        f"{result.region}: finds of {result.from_year} to {result.through}, foretold from what "
+        f"was known before {result.from_year}"
+    )
+    parts = [f"<h1>{_text(title)}</h1>"]
+    for name, row in result.finds.iterrows():
+        parts += _species(
+            row, pd.DataFrame(result.scores.loc[str(name)]), result.groups.loc[[str(name)]]
+        )
+    if ALL in result.groups.index:
+        parts.append("<h2>All species together</h2>")
+        parts.append(chart(result.groups.loc[[ALL]], label="all species"))
+    parts.append("<h2>How to read this</h2><ul>")
+    parts += [f"<li>{_text(line)}</li>" for line in (*_READING, *(n.text for n in result.notes))]
+    parts.append("</ul><h2>Cautions</h2><ul>")
+    parts += [f"<li>{_text(line)}</li>" for line in CAUTIONS]
+    parts.append(
+        f"</ul><footer>spreadnet {_text(version())}, {made_on.isoformat()}, seed {result.seed}, "
+        f"{result.draws} draws. Chances are for a first find within the years foretold.</footer>"
+    )
+    return (
+        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{_text(title)}</title><style>{STYLE}</style></head><body><main>"
+        + "\n".join(parts)
+        + "</main></body></html>\n"
+    )
+
+
+_READING = (
+    "AUC: the chance that a lake with a find had been given a higher chance than one without; 0.5 "
+    "is no better than guessing. In brackets its 90% interval.",
+    "Brier skill: how much nearer the chances came to what happened than the same chance for all "
+    "lakes; 0 is no nearer, 1 perfect, below 0 worse.",
+    "Each simple rule was fitted to the finds before, as the model was.",
+    "A lake without a find may hold the species unseen: no find is not no infestation.",
+)
+
+
+def _species(row: pd.Series, scores: pd.DataFrame, groups: pd.DataFrame) -> list[str]:
+    """Scores and chart of one species."""
+    told = (
+        f"{row['since']:.0f} found of {row['lakes']:.0f} lakes, {figure(row['expected'])} "
+        f"expected; {row['before']:.0f} finds before"
+    )
+    label = str(row["label"])
+    parts = [f"<h2>{_text(label)}</h2><p>{_text(told)}.</p>"]
+    if row["since"] == 0:
+        return [
+            *parts,
+            '<p class="weak">Nothing was found since, so the order cannot be scored.</p>',
+        ]
+    if not row["enough"]:
+        parts.append(
+            '<p class="weak">Too few finds to judge: with so few, a good and a bad model can look '
+            "alike.</p>"
+        )
+    head = ("foretold by", "in the first 5", "10", "20", "AUC", "Brier", "Brier skill", "expected")
+    rows = [
+        (
+            _text(str(predictor)),
+            *(f"{score[f'hits_{k}']:.1f}" for k in (5, 10, 20)),
+            f"{score['auc']:.2f} ({score['auc_low']:.2f} to {score['auc_high']:.2f})",
+            f"{score['brier']:.3f}",
+            f"{score['brier_skill']:+.2f}".replace("-", "\u2212"),
+            figure(score["expected"]),
+        )
+        for predictor, score in scores.iterrows()
+    ]
+    parts.append(_table(f"Scores for {label}", head, rows))
+    parts.append(chart(groups, label=label))
+    return parts
+
+
+def chart(groups: pd.DataFrame, *, label: str) -> str:
+    """
+    Share found against chance foretold, with the numbers of lakes, as SVG and as a table.
+
+    Parameters
+    ----------
+    groups : DataFrame
+        As `foretelling.groups` gives it.
+    label : str
+        What the chart is about.
+
+    Returns
+    -------
+    html : str
+        Readable in grey, and by a screen reader through its table.
+    """
+    top = min(1.0, max(0.2, float(groups[["foretold", "high"]].to_numpy().max()) * 1.02))
+
+    def across(value: float) -> float:
+        return LEFT + (WIDTH - LEFT - RIGHT) * value / top
+
+    def up(value: float) -> float:
+        return HEIGHT - BOTTOM - (HEIGHT - TOP - BOTTOM) * value / top
+
+    marks = []
+    for step in range(5):
+        value = top * step / 4
+        marks.append(
+            f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{up(value):.1f}" y2="{up(value):.1f}" '
+            'stroke="#ddd"/>'
+            f'<text x="{LEFT - 8}" y="{up(value) + 5:.1f}" text-anchor="end">{value:.0%}</text>'
+            f'<text x="{across(value):.1f}" y="{HEIGHT - BOTTOM + 22}" '
+            f'text-anchor="middle">{value:.0%}</text>'
+        )
+    marks.append(
+        f'<line x1="{across(0):.1f}" y1="{up(0):.1f}" x2="{across(top):.1f}" y2="{up(top):.1f}" '
+        'stroke="#777" stroke-dasharray="6 5"/>'
+    )
+    for row in groups.to_dict("records"):
+        x, y = across(row["foretold"]), up(row["share"])
+        left = x < WIDTH * 0.75
+        marks.append(
+            f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{up(row["low"]):.1f}" '
+            f'y2="{up(min(row["high"], top)):.1f}" stroke="#222" stroke-width="1.5"/>'
+            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="5" fill="#fff" stroke="#222" '
+            'stroke-width="2.5"/>'
+            f'<text x="{x + (9 if left else -9):.1f}" y="{y - 7:.1f}" '
+            f'text-anchor="{"start" if left else "end"}">'
+            f"{row['found']:.0f} of {row['lakes']:.0f}</text>"
+        )
+    caption = f"Share of lakes with a find against the chance foretold, {label}"
+    picture = (
+        f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" height="{HEIGHT}" role="img" '
+        f'aria-label="{_text(caption)}" font-size="16" font-family="inherit">'
+        f"<title>{_text(caption)}</title>{''.join(marks)}"
+        f'<text x="{(LEFT + WIDTH - RIGHT) / 2}" y="{HEIGHT - 10}" text-anchor="middle">'
+        "chance of a find that was foretold</text>"
+        f'<text transform="translate(14 {(HEIGHT - BOTTOM + TOP) / 2}) rotate(-90)" '
+        'text-anchor="middle">share of lakes with a find</text></svg>'
+    )
+    head = ("foretold", "lakes", "expected finds", "found", "share found", "90% interval")
+    rows = [
+        (
+            f"{row['from']:.0%} to {row['to']:.0%}",
+            f"{row['lakes']:.0f}",
+            figure(row["expected"]),
+            f"{row['found']:.0f}",
+            f"{row['share']:.0%}",
+            f"{row['low']:.0%} to {row['high']:.0%}",
+        )
+        for row in groups.to_dict("records")
+    ]
+    legend = (
+        "<p>Circles: lakes grouped by chance, with how many had a find. Upright lines: 90% "
+        "interval of the share. Dashed: where chance and share agree.</p>"
+    )
+    return picture + legend + _table(caption, head, rows)
+
+
+def _table(caption: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """Table that scrolls by itself on a narrow screen."""
+    heading = "".join(f'<th scope="col">{_text(cell)}</th>' for cell in head)
+    body = "".join(
+        f'<tr><th scope="row">{row[0]}</th>'
+        + "".join(f"<td>{cell}</td>" for cell in row[1:])
+        + "</tr>"
+        for row in rows
+    )
+    return (
+        f'<div class="wide" tabindex="0" role="region" aria-label="{_text(caption)}"><table>'
+        f"<caption>{_text(caption)}</caption><thead><tr>{heading}</tr></thead>"
+        f"<tbody>{body}</tbody></table></div>"
+    )
+
+
+def _text(value: Any) -> str:
+    """Text of anybody's as part of a page."""
+    return html.escape(clean_text(value), quote=True)

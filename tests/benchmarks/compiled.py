@@ -1,0 +1,352 @@
+"""Compiled code beside the NumPy way at the size of a state: time, memory, and the same answers."""
+
+from __future__ import annotations
+
+import time
+import tracemalloc
+from dataclasses import replace
+from typing import NamedTuple
+
+import networkx as nx
+import numpy as np
+import scipy.sparse as sp
+
+from spreadnet.model import simulation
+from spreadnet.model.compiled import NEVER, fast_available, rates_between, spread_futures
+from spreadnet.model.distance import planar_km
+from spreadnet.model.gravity import GravityFit
+from spreadnet.model.lake_rates import lake_rates
+from spreadnet.model.law_trips import LawTrips
+from spreadnet.model.laws import POWER
+from spreadnet.model.movement import destination_shares, lake_trips, within_lake_split
+from spreadnet.model.on_demand import simulate_on_demand
+from spreadnet.model.spread import SpreadInputs
+
+N_LAKES, N_LANDINGS, WITH_LANDING, INFESTED, SEASONS = 12_000, 3_500, 2_741, 164, 10
+SUITABLE = 0.62  # of lakes: 40 infestations in the first year are 2.5% of those that are free
+ESTABLISH = 0.28  # so that there are about 40 in the first year
+BUILD, PER_DRAW, BETWEEN, FUTURES = 4, 30, 1.5, 1.3  # times faster, at least
+DIFFERENT = 1e-4  # share of lakes whose season may differ, where the seventh digit decides
+DENSE_PLAIN, DENSE, LOOP = 1.3, 3, 100  # times faster than a dense matrix, and than a loop, at least
+LINEAR = 1.2  # memory a landing when there are four times as many
+REPEATS = 5
+
+
+class State(NamedTuple):
+    """A made state and one set of numbers."""
+
+    trips: LawTrips
+    area: np.ndarray
+    distance_km: np.ndarray
+    inputs: SpreadInputs
+    limits: np.ndarray
+    infested: np.ndarray
+
+
+def rows() -> list[dict[str, object]]:
+    """Figures with their bars, for the table of all benchmarks."""
+    if not fast_available():
+        return [_row("compiled code: the extra `fast` is not there", 0, np.inf, "no bar", True)]
+    state = made_state()
+    return [
+        *_build_rows(state),
+        *_futures_rows(state),
+        *_loop_rows(),
+        *_draw_rows(state),
+        *_memory_rows(),
+    ]
+
+
+def _row(name: str, figure: float, bar: float, unit: str, ok: bool) -> dict[str, object]:
+    return {"name": name, "figure": float(figure), "bar": bar, "unit": unit, "ok": bool(ok)}
+
+
+def _seconds(function, repeats=REPEATS):
+    """Shortest time of a few runs, and the result."""
+    times = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        result = function()
+        times.append(time.perf_counter() - start)
+    return min(times), result
+
+
+def made_state(size=1.0, *, with_distances=True, n_limits=400):
+    """Lakes of a state; `size` multiplies the numbers of lakes and landings."""
+    rng = np.random.default_rng(1)
+    n_lakes, n_landings, n_groups = (int(size * n) for n in (N_LAKES, N_LANDINGS, WITH_LANDING))
+    group = np.concatenate([np.arange(n_groups), rng.integers(0, n_groups, n_landings - n_groups)])
+    lakes = np.sort(rng.choice(n_lakes, n_groups, replace=False))
+    lake_km = rng.uniform(0, 500, (n_groups, 2))
+    landing_km = lake_km[group] + rng.normal(0, 1, (n_landings, 2))
+    launches, log_area = rng.gamma(2, 300, n_landings), rng.normal(5, 1.2, n_groups)
+    initial = np.zeros(n_lakes)
+    initial[rng.choice(lakes, int(size * INFESTED), replace=False)] = 1
+    suitable = rng.random(n_lakes) < SUITABLE
+    trips = LawTrips(
+        landing_km=landing_km,
+        lake_km=lake_km,
+        group=group,
+        split=within_lake_split(launches, group),
+        arriving=0.3 * launches,
+        pull=0.5 * log_area,
+        law=POWER,
+        coefficients=np.array([-2.0]),
+    )
+    routes = 6
+    inputs = SpreadInputs(
+        trips=trips,
+        landing_lake=lakes[group],
+        leaving=rng.beta(2, 20, (routes, n_landings)),
+        arriving=rng.gamma(2, 0.5, (routes, n_landings)),
+        weights=np.array([0.02, 0.05, 0.0, 0.01, 0.0, 0.03]),
+        outside_boats=rng.gamma(1, 0.5, n_landings),
+        outside_leaving=np.full(routes, 0.1),
+        education_effect=np.full(routes, 0.5),
+        establish=ESTABLISH,
+        allee_exponent=1.0,
+        habitat=np.where(suitable, rng.uniform(0.3, 1.0, n_lakes), 0.0),
+        streams=sp.csr_array((n_lakes, n_lakes)),
+        initial=initial,
+        worth=np.ones(n_lakes),
+    )
+    distance_km = np.zeros((0, 0))
+    if with_distances:
+        distance_km = planar_km(1000 * landing_km, 1000 * lake_km, dtype=np.float32)
+    limits = rng.exponential(size=(n_limits, n_lakes))
+    infested = np.broadcast_to(initial == 1, limits.shape).copy()
+    return State(trips, log_area, distance_km, inputs, limits, infested)
+
+
+def by_numpy(state, trips):
+    """Trips without compiled code."""
+    fit = GravityFit(
+        law=trips.law,
+        attractions=("pull",),
+        coefficients=np.append(1.0, trips.coefficients),
+        covariance=np.eye(2),
+        naive_covariance=np.eye(2),
+        log_likelihood=0.0,
+        interviews=0.0,
+        landings=0,
+    )
+    shares = destination_shares(
+        fit,
+        {"pull": trips.pull},
+        state.distance_km,
+        trips.group,
+        coefficients=fit.coefficients,
+        dtype=np.float32,
+    )
+    share = np.full(len(trips.group), 0.3)
+    return lake_trips(trips.arriving / 0.3, share, shares, trips.group)
+
+
+def _build_rows(state):
+    state.trips.stored()  # loads the compiled code
+    slow, expected = _seconds(lambda: by_numpy(state, state.trips))
+    quick, found = _seconds(state.trips.stored)
+    known = expected.by_origin > 0
+    gap = np.abs(found.by_origin[known] / expected.by_origin[known] - 1)
+    whole = replace(state.inputs, trips=expected)
+    weighted = (whole.establish * whole.arriving * whole.weights[:, None]).T
+    left = expected.leaving_mean(whole.leaving.T).T
+    plain, rates = _seconds(lambda: lake_rates(whole))
+    fast, between = _seconds(lambda: rates_between(expected, left, weighted, state.trips.group))
+    apart = np.abs(between - rates.between).max() / rates.between.max()
+    return [
+        _row("trips, 3,500 landings: NumPy over compiled, time", slow / quick, BUILD,
+             "times, at least", slow / quick >= BUILD),
+        _row("trips, 3,500 landings, compiled", quick, np.inf, "s, no bar", True),
+        _row("trips: median gap between the two", np.median(gap), 2e-6, "share, at most",
+             np.median(gap) <= 2e-6),
+        _row("rates between lakes: NumPy over compiled, time", plain / fast, BETWEEN,
+             "times, at least", plain / fast >= BETWEEN),
+        _row("rates between lakes: gap over the largest", apart, 1e-6, "share, at most",
+             apart <= 1e-6),
+    ]  # fmt: skip
+
+
+def _futures_rows(state):
+    whole = replace(state.inputs, trips=state.trips.stored())
+    rates = lake_rates(whole)
+
+    def run(fill):
+        first = np.full(state.limits.shape, NEVER, np.uint8)
+        given = {"limits": state.limits, "infested": state.infested.copy(), "seasons": SEASONS}
+        fill(whole, rates, first, **given)
+        return first
+
+    dense, by_matrix = _seconds(lambda: dense_futures(whole, rates, state), 1)
+    slow, expected = _seconds(lambda: run(simulation._spread), 2)
+    quick, found = _seconds(lambda: run(spread_futures), 2)
+    new = ((expected > 0) & (expected < NEVER)).sum(axis=1).mean()
+    first_year = (expected == 1).sum(axis=1).mean()
+    different = (expected != found).sum()
+    per_thousand = 1000 * quick / len(state.limits)
+    return [
+        _row("made state: new infestations in the first season", first_year, np.inf,
+             "lakes, no bar", True),
+        _row("made state: new infestations in ten seasons", new, np.inf, "lakes, no bar", True),
+        _row("1,000 futures: a dense matrix a season over NumPy, time", dense / slow, DENSE_PLAIN,
+             "times, at least", dense / slow >= DENSE_PLAIN),
+        _row("1,000 futures: a dense matrix a season over compiled, time", dense / quick, DENSE,
+             "times, at least", dense / quick >= DENSE),
+        _row("futures: lakes whose season differs from the dense ones",
+             (by_matrix != expected).mean(), DIFFERENT, "share, at most",
+             (by_matrix != expected).mean() <= DIFFERENT),
+        _row("1,000 futures, same numbers: NumPy over compiled, time", slow / quick, FUTURES,
+             "times, at least", slow / quick >= FUTURES),
+        _row("1,000 futures, same numbers, compiled", per_thousand, np.inf, "s, no bar", True),
+        _row("futures: lakes whose season differs", different, 0, "lakes, at most",
+             different == 0),
+    ]  # fmt: skip
+
+
+def dense_futures(inputs, rates, state):
+    """The plain way: every season all futures times the whole matrix."""
+    infested = state.infested.copy()
+    first = np.where(infested, 0, NEVER).astype(np.uint8)
+    summed = np.zeros(infested.shape)
+    for season in range(1, SEASONS + 1):
+        brought = rates.outside + infested[:, rates.lakes].astype(rates.between.dtype) @ (
+            rates.between
+        )
+        summed[:, rates.lakes] += inputs.habitat[rates.lakes] * brought
+        new = (summed >= state.limits) & ~infested
+        first[new] = season
+        infested |= new
+    return first
+
+
+def looped(inputs, graph, limits, infested):
+    """One future by a loop over the roads of a graph."""
+    season_of = dict.fromkeys(np.flatnonzero(infested).tolist(), 0)
+    summed = dict.fromkeys(graph, 0.0)
+    for season in range(1, SEASONS + 1):
+        came = []
+        for lake in graph:
+            if lake in season_of:
+                continue
+            brought = graph.nodes[lake]["outside"]
+            for origin, _, trips in graph.in_edges(lake, data="brought"):
+                if origin in season_of:
+                    brought += trips
+            summed[lake] += inputs.habitat[lake] * brought
+            if summed[lake] >= limits[lake]:
+                came.append(lake)
+        season_of.update(dict.fromkeys(came, season))
+    return season_of
+
+
+def _loop_rows():
+    """A county: 90 landings."""
+    state = made_state(90 / N_LANDINGS, with_distances=False, n_limits=1000)
+    inputs = replace(state.inputs, trips=state.trips.stored(), establish=40 * ESTABLISH)
+    rates = lake_rates(inputs)
+    graph = nx.DiGraph()
+    for place, lake in enumerate(rates.lakes.tolist()):
+        graph.add_node(lake, outside=rates.outside[place])
+    for origin, destination in np.argwhere(rates.between > 0).tolist():
+        lakes = int(rates.lakes[origin]), int(rates.lakes[destination])
+        graph.add_edge(*lakes, brought=float(rates.between[origin, destination]))
+    few = 5
+
+    def run(fill):
+        first = np.full(state.limits.shape, NEVER, np.uint8)
+        given = {"limits": state.limits, "infested": state.infested.copy(), "seasons": SEASONS}
+        fill(inputs, rates, first, **given)
+        return first
+
+    def loops():
+        return [looped(inputs, graph, state.limits[i], state.infested[i]) for i in range(few)]
+
+    slow, found = _seconds(loops, 1)
+    slow *= len(state.limits) / few
+    quick, expected = _seconds(lambda: run(spread_futures))
+    plain, _ = _seconds(lambda: run(simulation._spread))
+    apart = sum(
+        expected[i, lake] != found[i].get(lake, NEVER) for i in range(few) for lake in graph
+    )
+    return [
+        _row("1,000 futures of a county: loop over networkx over NumPy, time", slow / plain, LOOP,
+             "times, at least", slow / plain >= LOOP),
+        _row("1,000 futures of a county: loop over networkx over compiled", slow / quick, LOOP,
+             "times, at least", slow / quick >= LOOP),
+        _row("futures of a county: lakes whose season differs", apart, 0, "lakes, at most",
+             apart == 0),
+    ]  # fmt: skip
+
+
+def drawn(state, n_draws):
+    """Sets of parameters: exponents, traffic, rates on leaving."""
+    rng = np.random.default_rng(2)
+    made = []
+    for _ in range(n_draws):
+        launches = state.trips.arriving / 0.3 * rng.gamma(20, 0.05, len(state.trips.group))
+        trips = replace(
+            state.trips,
+            split=within_lake_split(launches, state.trips.group),
+            arriving=0.3 * launches,
+            pull=rng.normal(0.5, 0.05) * state.area,
+            coefficients=np.array([rng.normal(-2.0, 0.12)]),
+        )
+        leaving = rng.beta(2, 20, state.inputs.leaving.shape)
+        made.append(replace(state.inputs, trips=trips, leaving=leaving))
+    return made
+
+
+def _draw_rows(state):
+    made = drawn(state, 64)
+    some = 12  # with a whole matrix
+
+    def with_matrix(i):
+        whole = replace(made[i], trips=by_numpy(state, made[i].trips))
+        first = np.full((1, len(state.limits[0])), NEVER, np.uint8)
+        given = {"limits": state.limits[i : i + 1], "infested": state.infested[i : i + 1].copy()}
+        simulation._spread(whole, lake_rates(whole), first, **given, seasons=SEASONS)
+        return first[0]
+
+    def without(n):
+        limits, infested = state.limits[:n], state.infested[:n]
+        return simulate_on_demand(made[:n], limits=limits, infested=infested, seasons=SEASONS)
+
+    with_matrix(0), without(1)
+    slow, expected = _seconds(lambda: np.array([with_matrix(i) for i in range(some)]), 2)
+    quick, found = _seconds(lambda: without(len(made)), 3)
+    slow, quick = slow / some, quick / len(made)
+    different = (found[:some] != expected).mean()
+    return [
+        _row("parameters by draw: a matrix a draw in NumPy over none, time", slow / quick,
+             PER_DRAW, "times, at least", slow / quick >= PER_DRAW),
+        _row("1,000 futures, other numbers in each, compiled", 1000 * quick, np.inf,
+             "s, no bar", True),
+        _row("parameters by draw: lakes whose season differs", different, DIFFERENT,
+             "share, at most", different <= DIFFERENT),
+    ]  # fmt: skip
+
+
+def _memory_rows():
+    """Peak of what 32 draws add at two sizes; rows inside compiled code are too short to count."""
+    peaks = {size: _peak_mb(size) for size in (1.0, 4.0)}
+    ratio = peaks[4.0] / peaks[1.0] / 4
+    return [
+        _row("parameters by draw: memory of 32 draws, 3,500 landings", peaks[1.0], np.inf,
+             "MB, no bar", True),
+        _row("parameters by draw: memory of 32 draws, 14,000 landings", peaks[4.0], np.inf,
+             "MB, no bar", True),
+        _row("memory a landing, 14,000 over 3,500 landings", ratio, LINEAR,
+             "times, at most", ratio <= LINEAR),
+    ]  # fmt: skip
+
+
+def _peak_mb(size):
+    """Megabytes that futures of 32 draws add."""
+    state = made_state(size, with_distances=False, n_limits=32)
+    made = drawn(state, 32)
+    tracemalloc.start()
+    given = {"limits": state.limits, "infested": state.infested, "seasons": 2}
+    simulate_on_demand(made, **given)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    return peak / 1e6
