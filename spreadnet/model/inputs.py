@@ -237,12 +237,12 @@ def _unseen(
     chance[unknown] = unseen_by_exposure(
         drawn.chance[unknown],
         past_hazard(inputs, exposure)[unknown],
-        missed=1 - _watched(name, estimates, place=place)[unknown],
+        missed=1 - watched(name, estimates, place=place)[unknown],
     )
     return chance
 
 
-def _watched(name: str, estimates: Estimates, *, place: Place) -> Array:
+def watched(name: str, estimates: Estimates, *, place: Place) -> Array:
     """Chance that an infestation of each lake would be known by now."""
     return place.status[name].watched(
         detection=estimates.species[name].values["detection"],
@@ -256,7 +256,7 @@ def _past(name: str, estimates: Estimates, *, place: Place) -> History | None:
     return history(
         status.first_found,
         status.known,
-        watched=_watched(name, estimates, place=place),
+        watched=watched(name, estimates, place=place),
         through=place.through,
         found_in_year=estimates.species[name].values["found_in_year"],
     )

@@ -29,7 +29,7 @@ body{font:16px/1.5 system-ui,sans-serif;margin:0 auto;max-width:60rem;padding:1r
 background:#fff}h1{font-size:1.35rem;line-height:1.25}h2{font-size:1.1rem;margin-top:2rem}
 .wide{overflow-x:auto}table{border-collapse:collapse;font-size:.9rem}
 th,td{padding:.25rem .6rem;border-bottom:1px solid #c8c8c8;text-align:right;white-space:nowrap}
-th:first-child,td:first-child{text-align:left}svg{max-width:100%;height:auto}
+th:first-child,td:first-child,caption{text-align:left}svg{max-width:100%;height:auto}
 .weak{background:#f1f1f1;border-left:4px solid #555;padding:.5rem .8rem}
 footer{margin-top:2rem;font-size:.85rem;color:#333}
 @media print{body{font-size:10pt;padding:0}h2{break-after:avoid}svg,table{break-inside:avoid}}
@@ -205,49 +205,48 @@ def chart(groups: pd.DataFrame, *, label: str) -> str:
     html : str
         Readable in grey, and by a screen reader through its table.
     """
-    top = min(1.0, max(0.2, float(groups[["foretold", "high"]].to_numpy().max()) * 1.02))
+    most = float(groups[["foretold", "high"]].to_numpy().max())
+    top = next(t for t in (0.2, 0.4, 0.6, 0.8, 1.0) if most <= t)
+    column = (WIDTH - LEFT - RIGHT) / len(groups)
 
-    def across(value: float) -> float:
-        return LEFT + (WIDTH - LEFT - RIGHT) * value / top
+    def up(share: float) -> float:
+        return HEIGHT - BOTTOM - (HEIGHT - TOP - BOTTOM) * share / top
 
-    def up(value: float) -> float:
-        return HEIGHT - BOTTOM - (HEIGHT - TOP - BOTTOM) * value / top
-
-    marks = []
-    for step in range(5):
-        value = top * step / 4
+    marks = [
+        f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{up(share):.1f}" y2="{up(share):.1f}" '
+        f'stroke="#ddd"/><text x="{LEFT - 8}" y="{up(share) + 5:.1f}" text-anchor="end">'
+        f"{share:.0%}</text>"
+        for share in (top * step / 4 for step in range(5))
+    ]
+    for place, row in enumerate(groups.to_dict("records")):
+        middle = LEFT + column * (place + 0.5)
+        wide = min(column * 0.36, 34)
+        foretold, share = up(row["foretold"]), up(row["share"])
         marks.append(
-            f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{up(value):.1f}" y2="{up(value):.1f}" '
-            'stroke="#ddd"/>'
-            f'<text x="{LEFT - 8}" y="{up(value) + 5:.1f}" text-anchor="end">{value:.0%}</text>'
-            f'<text x="{across(value):.1f}" y="{HEIGHT - BOTTOM + 22}" '
-            f'text-anchor="middle">{value:.0%}</text>'
-        )
-    marks.append(
-        f'<line x1="{across(0):.1f}" y1="{up(0):.1f}" x2="{across(top):.1f}" y2="{up(top):.1f}" '
-        'stroke="#777" stroke-dasharray="6 5"/>'
-    )
-    for row in groups.to_dict("records"):
-        x, y = across(row["foretold"]), up(row["share"])
-        left = x < WIDTH * 0.75
-        marks.append(
-            f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{up(row["low"]):.1f}" '
-            f'y2="{up(min(row["high"], top)):.1f}" stroke="#222" stroke-width="1.5"/>'
-            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="5" fill="#fff" stroke="#222" '
+            f'<line x1="{middle:.1f}" x2="{middle:.1f}" y1="{up(row["low"]):.1f}" '
+            f'y2="{up(row["high"]):.1f}" stroke="#222" stroke-width="1.5"/>'
+            f'<line x1="{middle - wide:.1f}" x2="{middle + wide:.1f}" y1="{foretold:.1f}" '
+            f'y2="{foretold:.1f}" stroke="#555" stroke-width="3" stroke-dasharray="7 4"/>'
+            f'<circle cx="{middle:.1f}" cy="{share:.1f}" r="6" fill="#fff" stroke="#222" '
             'stroke-width="2.5"/>'
-            f'<text x="{x + (9 if left else -9):.1f}" y="{y - 7:.1f}" '
-            f'text-anchor="{"start" if left else "end"}">'
+            f'<text x="{middle:.1f}" y="{up(row["high"]) - 7:.1f}" text-anchor="middle">'
             f"{row['found']:.0f} of {row['lakes']:.0f}</text>"
+            f'<text x="{middle:.1f}" y="{HEIGHT - BOTTOM + 22}" text-anchor="middle">'
+            f"{row['from']:.0%}\u2013{row['to']:.0%}</text>"
         )
     caption = f"Share of lakes with a find against the chance foretold, {label}"
     picture = (
         f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" height="{HEIGHT}" role="img" '
         f'aria-label="{_text(caption)}" font-size="16" font-family="inherit">'
         f"<title>{_text(caption)}</title>{''.join(marks)}"
-        f'<text x="{(LEFT + WIDTH - RIGHT) / 2}" y="{HEIGHT - 10}" text-anchor="middle">'
-        "chance of a find that was foretold</text>"
-        f'<text transform="translate(14 {(HEIGHT - BOTTOM + TOP) / 2}) rotate(-90)" '
+        f'<text x="{(LEFT + WIDTH - RIGHT) / 2}" y="{HEIGHT - 12}" text-anchor="middle">'
+        "lakes grouped by the chance of a find foretold</text>"
+        f'<text transform="translate(16 {(HEIGHT - BOTTOM + TOP) / 2}) rotate(-90)" '
         'text-anchor="middle">share of lakes with a find</text></svg>'
+    )
+    legend = (
+        "<p>Circles: share of the lakes that had a find, with how many of how many, and its 90% "
+        "interval as an upright line. Dashed bars: the mean chance foretold for the same lakes.</p>"
     )
     head = ("foretold", "lakes", "expected finds", "found", "share found", "90% interval")
     rows = [
@@ -261,10 +260,6 @@ def chart(groups: pd.DataFrame, *, label: str) -> str:
         )
         for row in groups.to_dict("records")
     ]
-    legend = (
-        "<p>Circles: lakes grouped by chance, with how many had a find. Upright lines: 90% "
-        "interval of the share. Dashed: where chance and share agree.</p>"
-    )
     return picture + legend + _table(caption, head, rows)
 
 

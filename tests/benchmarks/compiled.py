@@ -27,7 +27,11 @@ SUITABLE = 0.62  # of lakes: 40 infestations in the first year are 2.5% of those
 ESTABLISH = 0.28  # so that there are about 40 in the first year
 BUILD, PER_DRAW, BETWEEN, FUTURES = 4, 30, 1.5, 1.3  # times faster, at least
 DIFFERENT = 1e-4  # share of lakes whose season may differ, where the seventh digit decides
-DENSE_PLAIN, DENSE, LOOP = 1.3, 3, 100  # times faster than a dense matrix, and than a loop, at least
+DENSE_PLAIN, DENSE, LOOP = (
+    1.3,
+    3,
+    100,
+)  # times faster than a dense matrix, and than a loop, at least
 LINEAR = 1.2  # memory a landing when there are four times as many
 REPEATS = 5
 
