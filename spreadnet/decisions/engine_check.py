@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from spreadnet.decisions.runs import Run
+    from spreadnet.model.simulation import Futures
     from spreadnet.model.spread import SpreadInputs
 
     Array = NDArray[np.floating]
@@ -93,7 +94,18 @@ def check_engine(run: Run, *, seed: int) -> dict[str, EngineCheck]:
         One a species.
     """
     return {
-        name: _check(inputs, new_infestations(inputs, run.paths[name]), name, seed, run.seasons)
+        name: _check(
+            inputs,
+            new_infestations(inputs, run.paths[name]),
+            simulate(
+                inputs,
+                seasons=run.seasons,
+                seed=seed,
+                species=name,
+                futures=range(_number(len(inputs.initial))),
+                rates=run.rates.get(name),
+            ),
+        )
         for name, inputs in run.inputs.items()
     }
 
@@ -135,12 +147,14 @@ def why_apart(check: EngineCheck, lake_names: Sequence[str]) -> str:
     return "; ".join(reasons or ["chances of neighbouring lakes hang together"])
 
 
-def _check(inputs: SpreadInputs, chance: Array, name: str, seed: int, seasons: int) -> EngineCheck:
+def _number(n_lakes: int) -> int:
+    """Futures that a region of so many lakes is checked with."""
+    return int(np.clip(CELLS // max(n_lakes, 1), FEWEST_FUTURES, MOST_FUTURES))
+
+
+def _check(inputs: SpreadInputs, chance: Array, found: Futures) -> EngineCheck:
     """Check of one species."""
-    n_lakes = max(len(inputs.initial), 1)
-    futures = int(np.clip(CELLS // n_lakes, FEWEST_FUTURES, MOST_FUTURES))
-    found = simulate(inputs, seasons=seasons, seed=seed, species=name, futures=range(futures))
-    new = found.new()
+    new, futures = found.new(), len(found.first_season)
     above = chance - found.counts_by_season()[-1] / futures
     lake = int(np.argmax(above))
     initial = float(inputs.initial.sum())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy as np
 from spreadnet.decisions.coverage import coverage_of, hour_reach, steady, value_of_an_hour
 from spreadnet.decisions.parallel import in_order
 from spreadnet.model.estimates import GROUPS, MOVING, drawn_estimates
-from spreadnet.model.inputs import spread_inputs
+from spreadnet.model.inputs import inputs_and_rates
 from spreadnet.model.policies import totals_under
 from spreadnet.model.simulation import simulate
 from spreadnet.model.spread import (
@@ -20,6 +20,7 @@ from spreadnet.model.spread import (
     new_infestations,
     total,
 )
+from spreadnet.model.spread_by_lake import gradient_by_lake, path_by_lake
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from spreadnet.model.estimates import Estimates
     from spreadnet.model.flows import TripFlow
     from spreadnet.model.inputs import Place
+    from spreadnet.model.lake_rates import LakeRates
     from spreadnet.model.spread import Gradient, Path, SpreadInputs
     from spreadnet.model.trips import Movement
 
@@ -46,7 +48,7 @@ class Run:
     """
     Spread of every species without education, and its slope, for one set of estimates.
 
-    `inputs`, `paths`, `slopes` and `calibration` are by species; `weights` say what one
+    `inputs`, `paths`, `slopes`, `calibration` and `rates` are by species; `weights` say what one
     infestation of each counts.
     """
 
@@ -56,6 +58,7 @@ class Run:
     slopes: Mapping[str, Gradient]
     calibration: Mapping[str, Calibration]
     reach: Reach
+    rates: Mapping[str, LakeRates] = field(default_factory=dict)
 
     @property
     def seasons(self) -> int:
@@ -153,10 +156,11 @@ def run_model(
     run : Run
         In the order of the region's landings and lakes.
     """
-    inputs, calibration = spread_inputs(estimates, movement, place=place, trips=trips)
-    nobody = Coverage.none(len(place.landing_ids))
-    paths = {name: expected_spread(one, nobody, seasons=seasons) for name, one in inputs.items()}
-    slopes = {name: gradient(one, nobody, paths[name]) for name, one in inputs.items()}
+    inputs, calibration, rates = inputs_and_rates(estimates, movement, place=place, trips=trips)
+    paths, slopes = {}, {}
+    for name, one in inputs.items():
+        paths[name] = path_by_lake(one, rates[name], seasons=seasons)
+        slopes[name] = gradient_by_lake(one, paths[name], rates[name])
     reach = hour_reach(
         estimates.traffic,
         place.settings,
@@ -164,7 +168,7 @@ def run_model(
         ids=place.landing_ids,
         can_staff=place.can_staff,
     )
-    return Run(place.settings.species, inputs, paths, slopes, calibration, reach)
+    return Run(place.settings.species, inputs, paths, slopes, calibration, reach, rates)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -294,6 +298,7 @@ def run_draw(setting: Setting, draw: int) -> DrawRow:
             seed=setting.seed,
             species=name,
             futures=range(draw * FUTURES, (draw + 1) * FUTURES),
+            rates=run.rates[name],
         )
         for name, one in run.inputs.items()
     }

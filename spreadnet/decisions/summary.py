@@ -149,7 +149,7 @@ def first_landings(assessment: Assessment, *, shown: int) -> str:
     if not landings["rank"].isna().all():
         weights = _weights(assessment)
         meaning = (
-            f"Avoided = {unit(assessment)}, at the next hours worked at the landing, with the 90% "
+            f"Avoided = {unit(assessment)}, by the first 100 worked at the landing, with the 90% "
             f"interval of the number and of the rank.{f' {weights}.' if weights else ''}"
         )
         lines += [*textwrap.wrap(meaning, WIDTH), ""]

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.floating]
 
+NEAR = 0.01  # on the log scale, to which the maximum is searched before the last step
 FEWEST_FINDS = 3  # below this the finds say too little: the stated range is used as it is
 
 
@@ -292,12 +293,16 @@ def calibrate(
         return Calibration(prior, prior_log_sd, finds, None, None, basis)
     loss = _loss(inputs, past, exposure, prior=prior, prior_log_sd=prior_log_sd)
     middle, reach = np.log(prior), 6 * prior_log_sd
-    best = minimize_scalar(
-        loss, bounds=(middle - reach, middle + reach), method="bounded", options={"xatol": 1e-6}
-    ).x
-    step = 1e-3
-    curvature = (loss(best + step) - 2 * loss(best) + loss(best - step)) / step**2
-    log_sd = 1 / np.sqrt(curvature) if curvature > 0 else prior_log_sd
+    near = minimize_scalar(
+        loss, bounds=(middle - reach, middle + reach), method="bounded", options={"xatol": NEAR}
+    )
+    # A parabola through three points finds the rest of the way, and the curvature with it.
+    above, below = loss(near.x + NEAR), loss(near.x - NEAR)
+    curvature = (above - 2 * near.fun + below) / NEAR**2
+    best, log_sd = near.x, prior_log_sd
+    if curvature > 0:
+        best = near.x - np.clip((above - below) / (2 * NEAR * curvature), -NEAR, NEAR)
+        log_sd = 1 / np.sqrt(curvature)
     return Calibration(
         float(np.exp(best)),
         float(min(log_sd, prior_log_sd)),

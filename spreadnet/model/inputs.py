@@ -21,7 +21,7 @@ from spreadnet.model.calibration import (
 )
 from spreadnet.model.carriage import ROUTES, arriving_relative, leaving_rates, route_weights
 from spreadnet.model.habitat import habitat, stream_rates
-from spreadnet.model.lake_rates import lake_rates
+from spreadnet.model.lake_rates import LakeRates, lake_rates
 from spreadnet.model.spread import SpreadInputs
 from spreadnet.model.survival import mean_survival
 from spreadnet.model.unseen import unseen_by_exposure
@@ -152,6 +152,28 @@ def spread_inputs(
     calibration : dict of species to Calibration
         Establishment chances.
     """
+    inputs, calibration, _ = inputs_and_rates(estimates, movement, place=place, trips=trips)
+    return inputs, calibration
+
+
+def inputs_and_rates(
+    estimates: Estimates, movement: Movement, *, place: Place, trips: TripFlow | None = None
+) -> tuple[dict[str, SpreadInputs], dict[str, Calibration], dict[str, LakeRates]]:
+    """
+    As `spread_inputs`, with the rates between lakes that were worked out on the way.
+
+    Parameters
+    ----------
+    estimates, movement, place, trips
+        As for `spread_inputs`.
+
+    Returns
+    -------
+    inputs, calibration
+        As `spread_inputs` gives them.
+    rates : dict of species to LakeRates
+        `lake_rates` of each.
+    """
     launching, retrieving = (DIRECTIONS.index(d) for d in ("launching", "retrieving"))
     other, outside = WATERS.index("other"), WATERS.index("outside")
     launches = estimates.traffic.launches
@@ -169,7 +191,7 @@ def spread_inputs(
     traffic = launches / max(launches.sum(), 1e-12)
     effect = np.full(len(ROUTES), 1 - estimates.education_ratio)
     effect[ROUTES.index("residual")] = 0.0  # nobody can empty a ballast tank wholly
-    inputs, calibration = {}, {}
+    inputs, calibration, rates = {}, {}, {}
     for name, species in estimates.species.items():
         bare = SpreadInputs(
             trips=trips,
@@ -187,12 +209,16 @@ def spread_inputs(
             initial=estimates.infested[name].chance,
             worth=place.worth,
         )
-        inputs[name], calibration[name] = _settled(name, bare, estimates, place=place)
-    return inputs, calibration
+        bare_rates = lake_rates(bare, establish=1.0)
+        inputs[name], calibration[name] = _settled(
+            name, bare, estimates, place=place, rates=bare_rates
+        )
+        rates[name] = bare_rates.times(inputs[name].establish)
+    return inputs, calibration, rates
 
 
 def _settled(
-    name: str, bare: SpreadInputs, estimates: Estimates, *, place: Place
+    name: str, bare: SpreadInputs, estimates: Estimates, *, place: Place, rates: LakeRates
 ) -> tuple[SpreadInputs, Calibration]:
     """
     Inputs with their establishment chance and the lakes infested now; 0 or 1 in a draw.
@@ -204,10 +230,9 @@ def _settled(
     """
     stated, drawn = place.stated_establish[name], estimates.infested[name]
     past = _past(name, estimates, place=place)
-    rates = None if past is None else lake_rates(bare, establish=1.0)
     settled, exposure = bare, None
     for _ in range(PASSES):
-        if past is not None and rates is not None:
+        if past is not None:
             exposure = past_introductions(settled, past, rates=rates, earlier=exposure)
         fit = calibrate(settled, past, exposure, prior=stated.value, prior_log_sd=_log_sd(stated))
         establish = min(fit.at(estimates.establish_score[name]), 1.0)

@@ -1,23 +1,36 @@
-"""Inner loops in compiled code: the same numbers as with NumPy, in less time and memory."""
+"""Compiled inner loops of the law of movement: the same numbers as with NumPy, in less time."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from importlib import import_module
+from importlib.util import find_spec
 from typing import Any
 
 import numpy as np
 
-try:
-    import numba
-except ImportError:  # the extra `fast` is not installed: the same code runs as plain Python
-    numba = None
-
+# Without the extra `fast` the same code is plain Python: right, and far too slow to be used.
+numba: Any = import_module("numba") if find_spec("numba") else None
 f4, i4 = np.float32, np.int32
 LEAST, MOST = 2.0**-60, 2.0**100  # sums between these lose nothing in single precision
 
 
-def _compiled(signature: str, **options: Any) -> Callable[[Any], Any]:
-    """Compile for one signature, and keep the result on disk where a place can be written to."""
+def compiled_for(signature: str, **options: Any) -> Callable[[Any], Any]:
+    """
+    Compile for one signature, and keep the result on disk where a place can be written to.
+
+    Parameters
+    ----------
+    signature : str
+        Types in numba's notation, so that nothing is compiled in the middle of a run.
+    **options
+        For `numba.njit`.
+
+    Returns
+    -------
+    decorate : callable
+        Leaves the function as it is where numba is missing.
+    """
     if numba is None:
         return lambda function: function
 
@@ -35,7 +48,7 @@ FUSED: dict[str, Any] = {"fastmath": {"contract"}}
 LANES: dict[str, Any] = {"fastmath": {"contract", "reassoc", "nsz", "nnan"}}
 
 
-@_compiled("f4(f4)", **FUSED)
+@compiled_for("f4(f4)", **FUSED)
 def exp2(x: Any) -> Any:
     """
     2^x for x up to 127; 0 below -126.5.
@@ -55,7 +68,7 @@ def exp2(x: Any) -> Any:
     return i4(f4(p).view(i4) + i4(rounded.view(i4) << i4(23))).view(f4)
 
 
-@_compiled("f4(f4)", **FUSED)
+@compiled_for("f4(f4)", **FUSED)
 def log2(x: Any) -> Any:
     """
     Logarithm to the base 2 of a normal number above 0.
@@ -77,7 +90,7 @@ def log2(x: Any) -> Any:
     return p * f + f4(e)
 
 
-@_compiled("void(f4, f4, f4[::1], f4[::1], f4[::1])", **FUSED)
+@compiled_for("void(f4, f4, f4[::1], f4[::1], f4[::1])", **FUSED)
 def _away(x: Any, y: Any, to_x: Any, to_y: Any, away: Any) -> None:
     """Kilometres from one place to many."""
     for i in range(away.size):
@@ -85,16 +98,17 @@ def _away(x: Any, y: Any, to_x: Any, to_y: Any, away: Any) -> None:
         away[i] = np.sqrt(across * across + along * along)
 
 
-@_compiled("f4(f4[::1])", **LANES)
+@compiled_for("f4(f4[::1])")
 def _least(values: Any) -> Any:
-    """Smallest of many."""
-    least = f4(np.inf)
-    for i in range(values.size):
-        least = values[i] if values[i] < least else least
-    return least
+    """Smallest of numbers not below 0, by their bits: LLVM takes whole numbers many at once."""
+    bits = values.view(i4)
+    least = bits[0]
+    for i in range(bits.size):
+        least = min(least, bits[i])
+    return i4(least).view(f4)
 
 
-@_compiled("f4(f4, f4, f4[:, ::1], i8, f4[::1])")
+@compiled_for("f4(f4, f4, f4[:, ::1], i8, f4[::1])")
 def _nearest(x: Any, y: Any, lakes: Any, own: Any, away: Any) -> Any:
     """Kilometres to all lakes; the distance of the nearest other one is given back."""
     _away(x, y, lakes[0], lakes[1], away)
@@ -104,7 +118,7 @@ def _nearest(x: Any, y: Any, lakes: Any, own: Any, away: Any) -> Any:
     return nearest
 
 
-@_compiled("void(f4[::1], f4, f4, f4[::1])", **FUSED)
+@compiled_for("void(f4[::1], f4, f4, f4[::1])", **FUSED)
 def _logs(away: Any, softening: Any, nearest: Any, logs: Any) -> None:
     """Logarithms of distances, then both less those of the nearest."""
     first = log2(nearest + softening)
@@ -113,7 +127,7 @@ def _logs(away: Any, softening: Any, nearest: Any, logs: Any) -> None:
         away[i] -= nearest
 
 
-@_compiled("f4(f4[::1], f4[::1], f4, f4[::1])", **LANES)
+@compiled_for("f4(f4[::1], f4[::1], f4, f4[::1])", **LANES)
 def _weigh_power(mass: Any, logs: Any, a: Any, out: Any) -> Any:
     """Weights under a power law and their sum."""
     total = f4(0.0)
@@ -124,7 +138,7 @@ def _weigh_power(mass: Any, logs: Any, a: Any, out: Any) -> Any:
     return total
 
 
-@_compiled("f4(f4[::1], f4[::1], f4[::1], f4, f4, f4, f4, f4[::1])", **LANES)
+@compiled_for("f4(f4[::1], f4[::1], f4[::1], f4, f4, f4, f4, f4[::1])", **LANES)
 def _weigh(mass: Any, logs: Any, away: Any, a: Any, b: Any, c: Any, shift: Any, out: Any) -> Any:
     """Weights under any law and their sum."""
     total = f4(0.0)
@@ -136,7 +150,7 @@ def _weigh(mass: Any, logs: Any, away: Any, a: Any, b: Any, c: Any, shift: Any, 
     return total
 
 
-@_compiled("f4(f4[::1], f4[::1], f4[::1], f4, f4, f4)", **LANES)
+@compiled_for("f4(f4[::1], f4[::1], f4[::1], f4, f4, f4)", **LANES)
 def _greatest(mass: Any, logs: Any, away: Any, a: Any, b: Any, c: Any) -> Any:
     """Greatest exponent of a row: slower than a bound, right wherever the bound is not."""
     top = f4(-np.inf)
@@ -146,7 +160,7 @@ def _greatest(mass: Any, logs: Any, away: Any, a: Any, b: Any, c: Any) -> Any:
     return top
 
 
-@_compiled("UniTuple(f4, 2)(f4[::1], f4[::1], f4[::1], f4, f4, f4, f4[::1])", **FUSED)
+@compiled_for("UniTuple(f4, 2)(f4[::1], f4[::1], f4[::1], f4, f4, f4, f4[::1])", **FUSED)
 def _weights(mass: Any, logs: Any, away: Any, a: Any, b: Any, c: Any, out: Any) -> Any:
     """
     Weights of a row; their sum, and what was taken off every exponent first, are given back.
@@ -167,7 +181,7 @@ def _weights(mass: Any, logs: Any, away: Any, a: Any, b: Any, c: Any, out: Any) 
     return _weigh(mass, logs, away, a, b, c, shift, out), shift
 
 
-@_compiled(
+@compiled_for(
     "void(f4[:, ::1], f4[:, ::1], i8[::1], f4[::1], f4[::1], f4[::1], f4[:, ::1])", **FUSED
 )
 def trips_by_origin(
@@ -188,3 +202,40 @@ def trips_by_origin(
         scale = arriving[k] / total if total > 0 else f4(0.0)
         for i in range(row.size):
             row[i] *= scale
+
+
+@compiled_for(
+    "void(f4[:, ::1], f4[:, ::1], i8[::1], f4[:, ::1], f4[:, ::1], f4[::1], f4[:, ::1], "
+    "f4[:, ::1])",
+    **FUSED,
+)
+def normalisers(
+    landings: Any,
+    lakes: Any,
+    group: Any,
+    mass: Any,
+    laws: Any,
+    nearest: Any,
+    totals: Any,
+    shifts: Any,
+) -> None:
+    """
+    Sums over lakes by which a landing's weights become shares, for several laws at once.
+
+    Roots and logarithms of distances are the same for all, and take longer than the rest.
+    """
+    n_lakes = mass.shape[1]
+    away, logs, row = np.empty(n_lakes, f4), np.empty(n_lakes, f4), np.empty(n_lakes, f4)
+    for k in range(group.size):
+        own = group[k]
+        nearest[k] = _nearest(landings[0, k], landings[1, k], lakes, own, away)
+        softening = laws[0, 3]
+        first = log2(nearest[k] + softening)
+        _logs(away, softening, nearest[k], logs)
+        for draw in range(len(laws)):
+            kept = mass[draw, own]
+            mass[draw, own] = f4(-np.inf)
+            a = laws[draw, 0] + f4(2.0) * laws[draw, 2] * first
+            total, shift = _weights(mass[draw], logs, away, a, laws[draw, 1], laws[draw, 2], row)
+            totals[draw, k], shifts[draw, k] = total, shift
+            mass[draw, own] = kept

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from spreadnet.model.compiled import fast_available, rates_between
 from spreadnet.model.incidence import collapse_matrix
 from spreadnet.model.spread import Coverage, covered
 
@@ -40,6 +41,11 @@ class LakeRates:
     lakes: NDArray[np.integer]
     between: Array
     outside: Array
+
+    def times(self, chance: float) -> LakeRates:
+        """The same with every introduction counted so much."""
+        single = self.between.dtype.type(chance)
+        return LakeRates(self.lakes, self.between * single, self.outside * chance)
 
 
 def lake_rates(
@@ -79,16 +85,17 @@ def lake_rates(
     lakes, place = np.unique(inputs.landing_lake, return_inverse=True)
     weighted = (chance * arriving * inputs.weights[:, None]).T
     from_outside = weighted @ inputs.outside_leaving * inputs.outside_boats
-    into = _by_lake(trips, trips.leaving_mean(leaving.T).T, weighted, place)
+    left = trips.leaving_mean(leaving.T).T
+    by_lake = np.bincount(place, from_outside, minlength=len(lakes)).astype(float)
+    single = trips.by_origin.dtype == np.float32
+    if single and np.array_equal(trips.group, place) and fast_available():
+        return LakeRates(lakes, rates_between(trips, left, weighted, place), by_lake)
+    into = _by_lake(trips, left, weighted, place)
     of_group = np.empty(trips.by_origin.shape[1], np.intp)
     of_group[trips.group] = place
     if not np.array_equal(of_group, np.arange(len(lakes))):
         into = into @ collapse_matrix(of_group, len(lakes)).T
-    return LakeRates(
-        lakes,
-        np.ascontiguousarray(into.T),
-        np.bincount(place, from_outside, minlength=len(lakes)).astype(float),
-    )
+    return LakeRates(lakes, np.ascontiguousarray(into.T), by_lake)
 
 
 def _by_lake(

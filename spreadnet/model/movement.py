@@ -105,7 +105,7 @@ def destination_shares(
     given = fit.bounded() if coefficients is None else np.asarray(coefficients, float)
     split = len(fit.attractions)
     reachable = _reachable(candidates, own_lake, distance_km)
-    pull = _pull(fit, attractions, given[:split], reachable).astype(dtype)
+    pull = lake_pull(fit, attractions, given[:split], reachable).astype(dtype)
     theta = given[split:].astype(dtype)
     place = np.where(reachable, np.cumsum(reachable) - 1, -1)[own_lake]
 
@@ -280,13 +280,36 @@ def _reachable(
     return np.asarray(candidates, bool)
 
 
-def _pull(
+def lake_pull(
     fit: GravityFit,
     attractions: Mapping[str, Array],
     coefficients: Array,
     reachable: NDArray[np.bool_],
 ) -> Array:
-    """Part of the utility that belongs to the lake, for the lakes that can be reached."""
+    """
+    Logarithm of how much each lake that can be reached attracts, whatever the distance.
+
+    Parameters
+    ----------
+    fit : GravityFit
+        The law.
+    attractions : mapping of str to array, shape (L,)
+        Holds at least the covariates that the fit names.
+    coefficients : array, shape (A,)
+        One a covariate that the fit names.
+    reachable : array of bool, shape (L,)
+        Lakes that can be reached.
+
+    Returns
+    -------
+    pull : array
+        One value a lake that can be reached.
+
+    Raises
+    ------
+    ValueError
+        If a covariate is missing, or has no number where it is needed.
+    """
     missing = [name for name in fit.attractions if name not in attractions]
     if missing:
         message = f"Invalid attractions. The fit also needs '{missing[0]}'."

@@ -9,6 +9,7 @@ import numpy as np
 import scipy.sparse as sp
 
 from spreadnet.evidence.chance import stream
+from spreadnet.model.compiled import fast_available, spread_futures
 from spreadnet.model.lake_rates import lake_rates
 
 if TYPE_CHECKING:
@@ -141,9 +142,11 @@ def simulate(
     n_lakes = len(inputs.initial)
     first = np.full((len(futures), n_lakes), NEVER, np.uint8)
     size = max(1, CELLS // max(n_lakes, 1))
+    large = rates.between.dtype == np.float32  # loading compiled code takes a second
+    fill = spread_futures if large and fast_available() else _spread
     for start in range(0, len(futures), size):
         some = futures[start : start + size]
-        _spread(
+        fill(
             inputs,
             rates,
             first[start : start + size],

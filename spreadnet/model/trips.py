@@ -10,16 +10,20 @@ import numpy as np
 
 from spreadnet.evidence.chance import stream
 from spreadnet.evidence.region import Note
-from spreadnet.model.distance import landing_lake_positions, landing_to_lake_km
+from spreadnet.model.compiled import fast_available
+from spreadnet.model.distance import lake_points, landing_lake_positions, landing_to_lake_km
 from spreadnet.model.flows import Trips
 from spreadnet.model.gravity import GravityFit, assumed_gravity, fit_gravity
 from spreadnet.model.interviews import build_interviews
 from spreadnet.model.law_choice import chosen_law, compare_laws
+from spreadnet.model.law_trips import LawTrips
 from spreadnet.model.movement import (
     destination_shares,
     lake_attractions,
+    lake_pull,
     lake_trips,
     law_shares,
+    within_lake_split,
 )
 from spreadnet.model.movement_table import movements_trips, unplaced_trips
 
@@ -53,6 +57,8 @@ class Movement:
         Positions of the lakes with a landing, and each landing's place among them.
     distance_km : array, shape (K, A)
         From every landing to each of these lakes.
+    landing_km, lake_km : arrays, shapes (K, 2) and (A, 2)
+        Easting and northing of the landings, and of where trips to each of these lakes end.
     area_ha : array, shape (L,)
         Areas of all lakes.
     fit : GravityFit or None
@@ -74,6 +80,8 @@ class Movement:
     lakes: NDArray[np.integer]
     group: NDArray[np.integer]
     distance_km: Array
+    landing_km: Array
+    lake_km: Array
     area_ha: Array
     fit: GravityFit | None
     laws: pd.DataFrame | None
@@ -116,9 +124,23 @@ class Movement:
             mass = np.bincount(self.group, launches, minlength=len(self.lakes)).astype(float)
             shares = law_shares(self.law, mass, self.distance_km, self.group)
         elif self.fit is not None:
+            attractions = lake_attractions(self.area_ha[self.lakes], launches, self.group)
+            if self.distance_km.dtype == np.float32 and fast_available():
+                named = len(self.fit.attractions)
+                every = np.ones(len(self.lakes), bool)
+                return LawTrips(
+                    landing_km=self.landing_km,
+                    lake_km=self.lake_km,
+                    group=self.group,
+                    split=within_lake_split(launches, self.group),
+                    arriving=launches * share_other,
+                    pull=lake_pull(self.fit, attractions, coefficients[:named], every),
+                    law=self.fit.law,
+                    coefficients=coefficients[named:],
+                ).stored()
             shares = destination_shares(
                 self.fit,
-                lake_attractions(self.area_ha[self.lakes], launches, self.group),
+                attractions,
                 self.distance_km,
                 self.group,
                 coefficients=coefficients,
@@ -170,7 +192,10 @@ def fit_movement(
     interviews = build_interviews(region.contacts, region.visits, region.landings, region.lakes)
     named = int(interviews.total)
     lakes, group = np.unique(landing_lake, return_inverse=True)
+    at = np.column_stack([region.landings.geometry.x, region.landings.geometry.y])
     base = {
+        "landing_km": at / 1000,
+        "lake_km": lake_points(at, group, np.zeros((len(lakes), 2))) / 1000,
         "landing_lake": landing_lake,
         "lakes": lakes,
         "group": group,

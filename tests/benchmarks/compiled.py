@@ -25,7 +25,7 @@ from spreadnet.model.spread import SpreadInputs
 N_LAKES, N_LANDINGS, WITH_LANDING, INFESTED, SEASONS = 12_000, 3_500, 2_741, 164, 10
 SUITABLE = 0.62  # of lakes: 40 infestations in the first year are 2.5% of those that are free
 ESTABLISH = 0.28  # so that there are about 40 in the first year
-BUILD, PER_DRAW, BETWEEN, FUTURES = 4, 30, 1.5, 1.3  # times faster, at least
+BUILD, PER_DRAW, BETWEEN, FUTURES = 4, 30, 1.2, 1.3  # times faster, at least
 DIFFERENT = 1e-4  # share of lakes whose season may differ, where the seventh digit decides
 DENSE_PLAIN, DENSE, LOOP = (
     1.3,

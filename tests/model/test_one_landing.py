@@ -5,8 +5,10 @@ import pytest
 import scipy.sparse as sp
 
 from spreadnet.model.flows import Trips
+from spreadnet.model.lake_rates import lake_rates
 from spreadnet.model.one_landing import AT_ONCE, avoided_at_one
-from spreadnet.model.spread import Coverage, SpreadInputs, expected_spread, total
+from spreadnet.model.spread import Coverage, SpreadInputs, expected_spread, gradient, total
+from spreadnet.model.spread_by_lake import gradient_by_lake, path_by_lake
 
 
 def made(rng, *, allee=1.0, dtype=float, dense=False):
@@ -74,3 +76,22 @@ def test_shares_that_do_not_fit_are_refused():
     inputs = made(np.random.default_rng(5))
     with pytest.raises(ValueError, match="One a landing is needed, 8"):
         avoided_at_one(inputs, np.arange(8), np.zeros(7), np.zeros(8), seasons=3)
+
+
+@pytest.mark.parametrize("dense", [False, True])
+@pytest.mark.parametrize("allee", [1.0, 1.4])
+def test_the_way_by_lakes_gives_the_same_path_and_slope(allee, dense):
+    inputs = made(np.random.default_rng(6), allee=allee, dense=dense)
+    nobody = Coverage.none(8)
+    path = expected_spread(inputs, nobody, seasons=5)
+    rates = lake_rates(inputs)
+    quick = path_by_lake(inputs, rates, seasons=5)
+    for name in ("cumulative_hazard", "infested", "introductions"):
+        assert getattr(quick, name) == pytest.approx(getattr(path, name), rel=1e-12)
+    used = inputs.weights > 0
+    assert quick.carried[:, :, used] == pytest.approx(path.carried[:, :, used], rel=1e-12)
+    slope, steep = gradient(inputs, nobody, path), gradient_by_lake(inputs, quick, rates)
+    for name in ("leaving_routes", "arriving_routes", "initial", "lake_value"):
+        assert getattr(steep, name) == pytest.approx(getattr(slope, name), rel=1e-11)
+    with pytest.raises(ValueError, match="Invalid seasons '0'"):
+        path_by_lake(inputs, rates, seasons=0)
