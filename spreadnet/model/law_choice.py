@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from spreadnet.model.choice import Choices, build_choices, likelihood, maximise
+from spreadnet.model.choice import Choices, build_choices, likelihood, maximise, maximise_near
 from spreadnet.model.gravity import PRIOR_SD, prior_precision
 from spreadnet.model.laws import LAWS, DistanceLaw
 
@@ -87,10 +87,11 @@ def compare_laws(
         choices = build_choices(interviews, attractions, distance_km, law=law)
         if fold is None:
             fold = rng.permutation(len(choices.totals)) % folds
-        coefficients, at_best = maximise(choices, prior_precision(choices, prior))
+        precision = prior_precision(choices, prior)
+        coefficients, at_best = maximise(choices, precision)
         in_sample = at_best.values.sum() / choices.totals.sum()
         rows.append((len(coefficients), in_sample))
-        held_out.append(_held_out(choices, fold, prior, coefficients))
+        held_out.append(_held_out(choices, fold, precision, coefficients))
     table = pd.DataFrame(
         rows, index=pd.Index(names, name="law"), columns=["parameters", "in_sample"]
     )
@@ -106,16 +107,14 @@ def chosen_law(comparison: pd.DataFrame, laws: Sequence[DistanceLaw] = LAWS) -> 
     return laws[int(np.flatnonzero(comparison["chosen"])[0])]
 
 
-def _held_out(
-    choices: Choices, fold: NDArray[np.integer], prior: float | None, start: Array
-) -> Array:
+def _held_out(choices: Choices, fold: NDArray[np.integer], precision: Array, start: Array) -> Array:
     """Log-likelihood of each landing under a fit to the other folds; NaN with one landing."""
     values = np.full(len(fold), np.nan)
     if len(fold) < 2:
         return values
     for number in np.unique(fold):
         seen = choices.at_landings(fold != number)
-        coefficients, _ = maximise(seen, prior_precision(seen, prior), start=start)
+        coefficients = maximise_near(seen, precision, start=start)
         unseen = choices.at_landings(fold == number)
         values[fold == number] = likelihood(unseen, coefficients).values
     return values

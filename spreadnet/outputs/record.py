@@ -15,6 +15,8 @@ import numpy as np
 import pandas as pd
 import pyproj
 
+from spreadnet.model.compiled import fast_available
+
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
@@ -90,6 +92,7 @@ def run_record(
         "python": platform.python_version(),
         "libraries": {name: importlib.metadata.version(name) for name in LIBRARIES},
         "proj": pyproj.proj_version_str,
+        "compiled_code": fast_available(),
         "seed": assessment.seed,
         "draws": assessment.draws,
         "seasons": assessment.seasons,
