@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
 
 MOST_STEPS = 60
+ROWS = 64  # landings worked on together, so that their numbers stay at hand
 LEAST_INFORMATION = 1e-8  # of what the same interviews would tell if choices were even
 RUNAWAY = (
     "The gravity fit does not settle: some coefficient runs away, as when everyone goes to the "
@@ -170,25 +171,38 @@ def likelihood(choices: Choices, coefficients: Array) -> Likelihood:
     off before the exponential: 12,000 km away every bare exponential is 0 and the shares would be
     0/0.
     """
-    n_attractions = len(choices.attraction)
-    by_lake = coefficients[:n_attractions] @ choices.attraction
-    utility = np.where(choices.allowed, by_lake, -np.inf)
-    for coefficient, term in zip(coefficients[n_attractions:], choices.distance, strict=True):
-        utility += coefficient * term
-    top = utility.max(axis=1, keepdims=True)
-    weight = np.exp(utility - np.where(np.isfinite(top), top, 0.0))
-    total = weight.sum(axis=1, keepdims=True)
-    probability = weight / total
-    log_total = (top + np.log(total))[:, 0]
-
-    totals = choices.totals
-    means = np.hstack(
-        [
-            probability @ choices.attraction.T,
-            np.einsum("gc,mgc->gm", probability, choices.distance),
-        ]
-    )
-    second = _second_moments(choices, totals[:, None] * probability)
+    attraction, distance, totals = choices.attraction, choices.distance, choices.totals
+    by_lake = coefficients[: len(attraction)] @ attraction
+    by_term = coefficients[len(attraction) :]
+    probability = np.empty(choices.allowed.shape)
+    log_total = np.empty(len(totals))
+    means = np.empty((len(totals), len(coefficients)))
+    chosen = np.zeros(len(by_lake))  # interviews expected to name each lake
+    weighted = np.zeros((len(distance), len(by_lake)))
+    within = np.zeros((len(distance), len(distance)))
+    for first in range(0, len(totals), ROWS):
+        rows = slice(first, first + ROWS)
+        utility = np.where(choices.allowed[rows], by_lake, -np.inf)
+        for coefficient, term in zip(by_term, distance[:, rows], strict=True):
+            utility += coefficient * term
+        top = utility.max(axis=1, keepdims=True)
+        utility -= np.where(np.isfinite(top), top, 0.0)
+        share = np.exp(utility, out=utility)
+        total = share.sum(axis=1, keepdims=True)
+        share /= total
+        log_total[rows] = (top + np.log(total))[:, 0]
+        probability[rows] = share
+        means[rows, : len(attraction)] = share @ attraction.T
+        means[rows, len(attraction) :] = np.einsum("gc,mgc->gm", share, distance[:, rows])
+        expected = totals[rows, None] * share
+        products = expected * distance[:, rows]
+        chosen += expected.sum(axis=0)
+        weighted += products.sum(axis=1)
+        flat = (len(distance), -1)
+        within += products.reshape(flat) @ distance[:, rows].reshape(flat).T
+    among = (attraction * chosen) @ attraction.T
+    across = attraction @ weighted.T
+    second = np.block([[among, across], [across.T, within]])
     return Likelihood(
         values=choices.observed @ coefficients - totals * log_total,
         scores=choices.observed - totals[:, None] * means,
@@ -287,17 +301,6 @@ def inverse(information: Array) -> Array:
     """Covariance from an information matrix, refused where that is not positive definite."""
     covariance = _solve(information, np.eye(len(information)))
     return (covariance + covariance.T) / 2
-
-
-def _second_moments(choices: Choices, expected: Array) -> Array:
-    """Sum over landings and lakes of expected interviews times products of covariates."""
-    attraction, distance = choices.attraction, choices.distance
-    weighted = expected * distance  # (M, G, C)
-    among = (attraction * expected.sum(axis=0)) @ attraction.T
-    across = attraction @ weighted.sum(axis=1).T
-    flat = (len(distance), -1)
-    within = weighted.reshape(flat) @ distance.reshape(flat).T
-    return np.block([[among, across], [across.T, within]])
 
 
 def _objective(at: Likelihood, coefficients: Array, precision: Array) -> float:
