@@ -12,7 +12,7 @@ import types
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from spreadnet.assess import assess, build_model, hindcast, rank_landings
+    from spreadnet.assess import assess, build_model, hindcast, rank_landings, survey_next
     from spreadnet.assumptions import DEFAULT as DEFAULT_ASSUMPTIONS
     from spreadnet.decisions.assessment import Assessment
     from spreadnet.errors import InputError, ModelError, OutputError, SpreadnetError
@@ -23,11 +23,13 @@ if TYPE_CHECKING:
     from spreadnet.model.movement_table import fit_movements
     from spreadnet.outputs.hindcast import write_hindcast
     from spreadnet.outputs.results import assessment_map, write_results
+    from spreadnet.outputs.survey import write_survey
 
 _WHERE = {
     "build_model": "spreadnet.assess",
     "hindcast": "spreadnet.assess",
     "rank_landings": "spreadnet.assess",
+    "survey_next": "spreadnet.assess",
     "Assessment": "spreadnet.decisions.assessment",
     "InputError": "spreadnet.errors",
     "ModelError": "spreadnet.errors",
@@ -43,6 +45,7 @@ _WHERE = {
     "assessment_map": "spreadnet.outputs.results",
     "write_hindcast": "spreadnet.outputs.hindcast",
     "write_results": "spreadnet.outputs.results",
+    "write_survey": "spreadnet.outputs.survey",
 }
 
 __all__ = [
@@ -64,8 +67,10 @@ __all__ = [
     "rank_landings",
     "read_region",
     "read_species",
+    "survey_next",
     "write_hindcast",
     "write_results",
+    "write_survey",
 ]
 
 

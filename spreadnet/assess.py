@@ -7,11 +7,16 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from spreadnet.assumptions import DEFAULT
+from spreadnet.decisions.comparison import place_ranked
 from spreadnet.decisions.decide import decide, quiet
 from spreadnet.decisions.hindcast import hindcast as foretell
 from spreadnet.decisions.parallel import one_thread
+from spreadnet.decisions.runs import run_model
+from spreadnet.decisions.survey_next import survey_next as surveys_compared
 from spreadnet.errors import InputError, Problem
 from spreadnet.evidence.gather import gather_evidence
+from spreadnet.model.estimates import best_estimates
+from spreadnet.model.inputs import place_of
 from spreadnet.model.trips import Movement, fit_movement
 
 if TYPE_CHECKING:
@@ -20,6 +25,7 @@ if TYPE_CHECKING:
     from spreadnet.assumptions import Assumptions
     from spreadnet.decisions.assessment import Assessment
     from spreadnet.decisions.hindcast import Hindcast
+    from spreadnet.decisions.survey_next import SurveyList
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
     from spreadnet.model.trips import TripLaw
@@ -170,6 +176,57 @@ def rank_landings(
         workers=workers,
         step=step,
     )
+
+
+@one_thread
+def survey_next(
+    region: Region,
+    *,
+    seed: int = SEED,
+    seasons: int | None = None,
+    species: Sequence[str] | None = None,
+    assumptions: Assumptions = DEFAULT,
+    survey_hours: float | None = None,
+    stage: Callable[[str], AbstractContextManager[None]] = silent,
+) -> SurveyList:
+    """
+    Which landings more visits would tell most about, for the decision where hours go.
+
+    Parameters
+    ----------
+    region : Region
+        As `read_region` gives it.
+    seed, seasons, species, assumptions, stage
+        As for `assess`.
+    survey_hours : float, optional
+        Length of the survey shift; the shift length of `region.toml` when left out.
+
+    Returns
+    -------
+    survey : SurveyList
+        Expected gain of one more survey shift at each landing.
+
+    Raises
+    ------
+    InputError
+        If `species` names one that is not in `region.toml`.
+    """
+    region = _narrowed(region, species)
+    with stage("weighing the evidence"):
+        evidence = gather_evidence(region, assumptions=assumptions)
+    with stage("fitting movement"):
+        movement = build_model(region, evidence, seed=seed)
+    with stage("comparing surveys"):
+        run = run_model(
+            best_estimates(evidence, movement),
+            movement,
+            place=place_of(region, evidence),
+            seasons=region.settings.seasons if seasons is None else seasons,
+        )
+        hours = place_ranked(region.settings.hours, run.reach, value=run.value_after)
+        return surveys_compared(
+            region, evidence, movement, run=run, hours=hours, survey_hours=survey_hours
+        )
 
 
 @one_thread

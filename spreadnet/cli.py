@@ -133,9 +133,12 @@ def _mute(flow: TextIO) -> None:
 
 def _stamp(given: argparse.Namespace) -> object:
     """What tells one folder that a command writes from another: the file it writes last."""
-    file = {"run": "run.json", "hindcast": "run.json", "new": "README.md"}.get(
-        getattr(given, "name", "")
-    )
+    file = {
+        "run": "run.json",
+        "hindcast": "run.json",
+        "survey-next": "run.json",
+        "new": "README.md",
+    }.get(getattr(given, "name", ""))
     if file is not None and _written(given) is not None:
         with suppress(OSError, ValueError):
             found = Path(str(_written(given)), file).stat()
@@ -185,6 +188,7 @@ def _parser() -> argparse.ArgumentParser:
         "  spreadnet new my_county                    empty tables to fill in\n"
         "  spreadnet check my_county                  every problem in the tables, in one pass\n"
         "  spreadnet run my_county --out results      ranked landings, map and tables\n"
+        "  spreadnet survey-next my_county            where one more survey shift would tell most\n"
         "  spreadnet hindcast my_county --from 2020   how well finds since were foreseeable",
     )
     parser.add_argument("--version", action="version", version=_version())
@@ -207,14 +211,25 @@ def _parser() -> argparse.ArgumentParser:
         "--out", metavar="DIR", type=_named, required=True, help="folder for the results"
     )
     _draw_options(run, draws=DRAWS)
-    run.add_argument(
-        "--seasons",
-        type=_whole(1, MOST_SEASONS),
-        metavar="T",
-        help="seasons to look ahead (default as in region.toml, else 5)",
-    )
+    _seasons_option(run)
     _work_options(run)
     run.add_argument("--force", action="store_true", help="replace an earlier result in the folder")
+
+    survey = _command(
+        commands, "survey-next", _survey, "list where one more survey shift would tell most"
+    )
+    survey.add_argument("region", metavar="REGION", type=_named, help="region folder")
+    survey.add_argument("--out", metavar="DIR", type=_named, help="folder for the whole table")
+    survey.add_argument(
+        "--shown",
+        type=_whole(1, MOST_DRAWS),
+        default=SHOWN,
+        metavar="N",
+        help=f"landings listed (default {SHOWN})",
+    )
+    _seed_options(survey)
+    _seasons_option(survey)
+    survey.add_argument("--force", action="store_true", help="replace an earlier result there")
 
     past = _command(
         commands, "hindcast", _hindcast, "foretell finds since a year from what was known before"
@@ -262,6 +277,21 @@ def _draw_options(parser: argparse.ArgumentParser, *, draws: int) -> None:
         metavar="N",
         help=f"draws of everything uncertain (default {draws})",
     )
+    _seed_options(parser)
+
+
+def _seasons_option(parser: argparse.ArgumentParser) -> None:
+    """How far ahead."""
+    parser.add_argument(
+        "--seasons",
+        type=_whole(1, MOST_SEASONS),
+        metavar="T",
+        help="seasons to look ahead (default as in region.toml, else 5)",
+    )
+
+
+def _seed_options(parser: argparse.ArgumentParser) -> None:
+    """Which random numbers, of which species."""
     parser.add_argument(
         "--seed",
         type=_whole(0, MOST_SEED),
@@ -423,6 +453,38 @@ def _workers(given: argparse.Namespace) -> Iterator[int | None]:
         from joblib import cpu_count
 
         yield cpu_count()
+
+
+def _survey(given: argparse.Namespace) -> int:
+    from spreadnet.outputs.folder import refuse_if_taken
+
+    out = None if given.out is None else Path(given.out)
+    if out is not None:
+        refuse_if_taken(out, force=given.force)
+    progress = _Progress({})
+    with progress.stage("reading the tables"):
+        from spreadnet.evidence.read import read_region
+
+        region = read_region(Path(given.region))
+    from spreadnet.assess import survey_next
+    from spreadnet.decisions.survey_next import survey_words
+
+    survey = survey_next(
+        region,
+        seed=given.seed,
+        seasons=given.seasons,
+        species=given.species,
+        stage=progress.stage,
+    )
+    files = []
+    if out is not None:
+        from spreadnet.outputs.survey import write_survey
+
+        files = write_survey(survey, region, out, force=given.force)
+    _tell(survey_words(survey, region, shown=given.shown))
+    if out is not None:
+        _tell(f"\nResults in `{out}`: " + ", ".join(file.name for file in files))
+    return OK
 
 
 def _hindcast(given: argparse.Namespace) -> int:

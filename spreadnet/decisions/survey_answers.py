@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from spreadnet.model.trips import Movement
 
     Array = NDArray[np.floating]
+    Positions = NDArray[np.integer]
 
 SHARPENS = ("gap rates", "where boats come from", "traffic")
 LAUNCHING, RETRIEVING = (DIRECTIONS.index(d) for d in ("launching", "retrieving"))
@@ -36,23 +37,128 @@ OTHER, OUTSIDE = (WATERS.index(w) for w in ("other", "outside"))
 @dataclass(frozen=True, slots=True, eq=False)
 class Worth:
     """
-    Avoided by reaching all boats of each landing, with hours placed as they are.
+    Avoided by reaching all boats of each landing, with hours placed as they are; K landings.
 
-    `leaving`, `arriving` (R, K) by route; `from_outside` (K,) the part of arriving that boats from
-    outside the region have. All species, weighted. `follows` (K,) is the change of the log of
-    what arriving boats count with the log of what they bring: below 1, since a lake that is
-    brought much is soon infested whatever is done, or may be already.
+    Attributes
+    ----------
+    leaving, arriving : arrays, shape (R, K)
+        By route; all species, weighted.
+    from_outside : array, shape (K,)
+        Share of arriving that boats from outside the region have.
+    hazard, unseen : arrays, shape (K,)
+        Lakes that are brought more are lost sooner whatever is done, or are lost already: what
+        arriving boats count falls by these shares of the growth of what they bring.
     """
 
     leaving: Array
     arriving: Array
     from_outside: Array
-    follows: Array
+    hazard: Array
+    unseen: Array
 
     def of_an_hour(self, reach: Reach) -> Array:
         """Avoided by one more hour a season, (K, D)."""
         leaving, arriving = self.leaving.sum(axis=0), self.arriving.sum(axis=0)
         return leaving[:, None] * reach.leaving + arriving[:, None] * reach.arriving
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Unsure:
+    """
+    How unsure a landing's own numbers are, as shares of what they count; K landings.
+
+    Pairs of a variance and the variance of one boat met, of what boats `leaving` and `arriving`
+    count through each gap (G, K) and of what those arriving count through the `waters` they come
+    from (K,); and the variance of the landing's `traffic` over its square (K,).
+    """
+
+    leaving: tuple[Array, Array]
+    arriving: tuple[Array, Array]
+    waters: tuple[Array, Array]
+    traffic: Array
+
+    def all(self) -> Told:
+        """What would be told if all became known, (K,) each."""
+        gaps = (self.leaving[0].sum(axis=0), self.arriving[0].sum(axis=0))
+        return Told(*gaps, self.waters[0], self.traffic)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Told:
+    """
+    Variance that a survey shift tells about, of the numbers of `Unsure`, in all gaps together.
+
+    Shapes (K, D) by day block of the survey, or (K,).
+    """
+
+    leaving: Array
+    arriving: Array
+    waters: Array
+    traffic: Array
+
+    def at(self, rows: Positions, block: Positions | None = None) -> Told:
+        """Of some landings, each in one day block of the survey where blocks are given."""
+        cells = rows if block is None else (rows, block)
+        return Told(*(getattr(self, f.name)[cells] for f in fields(self)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Response:
+    """
+    How the value of an hour at K landings responds to what is learned of the landing alone.
+
+    Attributes
+    ----------
+    leaving, arriving : arrays, shape (K, D)
+        Parts of the value of an hour, by day block of the hour.
+    hazard, unseen : arrays, shape (K,)
+        As in `Worth`.
+    drawn : array, shape (K,)
+        Share of what arrives that follows the landing's traffic.
+    split : array, shape (K,)
+        Share of its lake's boats that use the landing.
+    pull : float
+        Exponent with which boats follow the traffic of a lake; NaN where trips are given.
+    busy : array, shape (K, D)
+        Boats passing over those that a crew can speak with.
+    """
+
+    leaving: Array
+    arriving: Array
+    hazard: Array
+    unseen: Array
+    drawn: Array
+    split: Array
+    pull: float
+    busy: Array
+
+    def at(self, rows: Positions, block: Positions | None = None) -> Response:
+        """Of some landings, each in one day block of the hour where blocks are given, (n, 1)."""
+        given = {f.name: getattr(self, f.name) for f in fields(self)}
+        for name, value in given.items():
+            if name != "pull":
+                wide = value.ndim == 2 and block is not None
+                given[name] = value[rows, block][:, None] if wide else value[rows]
+        return Response(**given)
+
+    def values(self, leaving: Array, arriving: Array, traffic: Array) -> Array:
+        """
+        Value of an hour, (K, D, Q), with what each depends on times a factor, (K, Q) each.
+
+        Exact for the split of a lake's boats and for crews with their hands full; for lakes that
+        are brought more, good to some percent for changes by half (a test).
+        """
+        brought = arriving * (1 - self.drawn[:, None] * (1 - traffic))
+        more = brought - 1
+        into = brought * np.exp(-self.hazard[:, None] * more) / (1 + self.unseen[:, None] * more)
+        out = leaving
+        if not np.isnan(self.pull):
+            lake = 1 - self.split[:, None] * (1 - traffic)
+            out = leaving * traffic * np.maximum(lake, 1e-12) ** (self.pull - 1)
+        both = self.leaving[:, :, None] * out[:, None] + self.arriving[:, :, None] * into[:, None]
+        busy = self.busy[:, :, None]
+        spoken = np.maximum(busy, 1) / np.maximum(busy * traffic[:, None], 1)
+        return both * spoken
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,18 +195,19 @@ def worth_of(run: Run, hours: Array) -> Worth:
         [run.weights[name] * part for part in _worth_of_one(one, coverage, seasons=run.seasons)]
         for name, one in run.inputs.items()
     ]
-    leaving, arriving, outside, following = (
+    leaving, arriving, outside, hazard, unseen = (
         np.sum(part, axis=0) for part in zip(*parts, strict=True)
     )
-    whole = arriving.sum(axis=0)
-    follows = np.divide(following, whole, out=np.ones_like(whole), where=whole > 0)
-    return Worth(leaving, arriving, outside, follows)
+    whole = np.maximum(arriving.sum(axis=0), 1e-300)
+    return Worth(
+        leaving, arriving, np.minimum(outside / whole, 1.0), hazard / whole, unseen / whole
+    )
 
 
 def _worth_of_one(
     one: SpreadInputs, coverage: Coverage, *, seasons: int
-) -> tuple[Array, Array, Array, Array]:
-    """Leaving and arriving by route, the part from outside, and the part that follows, one species."""
+) -> tuple[Array, Array, Array, Array, Array]:
+    """Leaving and arriving by route; of arriving what is from outside, hazard and unseen, (K,)."""
     path = expected_spread(one, coverage, seasons=seasons)
     slope = gradient(one, coverage, path)
     lake = one.landing_lake
@@ -111,13 +218,13 @@ def _worth_of_one(
     brought = (path.carried.sum(axis=0) * rates.T) @ one.weights
     hazard = one.allee_exponent * one.habitat[lake] * one.establish * brought
     # Of lakes that may hold it unseen, those that were brought more hold it the likelier.
-    share = hazard / np.maximum(path.cumulative_hazard[-1][lake], 1e-300)
-    follows = 1 - hazard - one.initial[lake] * np.minimum(share, 1.0)
+    share = np.minimum(hazard / np.maximum(path.cumulative_hazard[-1][lake], 1e-300), 1.0)
     return (
         slope.leaving_routes,
         slope.arriving_routes,
         by_lake * one.outside_boats * routes,
-        slope.arriving * follows,
+        slope.arriving * hazard,
+        slope.arriving * one.initial[lake] * share,
     )
 
 
@@ -167,17 +274,9 @@ def contacts_of(evidence: Evidence, reach: Reach, *, hours: float) -> tuple[Arra
     return spoken * evidence.traffic.launch_rate, spoken * evidence.traffic.retrieval_rate
 
 
-def told_by_a_shift(
-    worth: Worth,
-    habits: Habits,
-    evidence: Evidence,
-    movement: Movement,
-    *,
-    reach: Reach,
-    hours: float,
-) -> Array:
+def unsure_of(worth: Worth, habits: Habits, evidence: Evidence, movement: Movement) -> Unsure:
     """
-    Variance of the value of an hour that a survey shift is expected to tell about.
+    How unsure each landing's own numbers are, and how much one boat met says of them.
 
     Parameters
     ----------
@@ -187,6 +286,36 @@ def told_by_a_shift(
         How often questions are answered.
     evidence, movement
         Steps one and two.
+
+    Returns
+    -------
+    unsure : Unsure
+        In the order of the landings.
+
+    Notes
+    -----
+    What reaching boats avoids is in proportion to the landing's own gap rates and shares of
+    waters. One boat says the less the more alike boats of one visit are, and the more seldom it
+    is asked.
+    """
+    return Unsure(
+        leaving=_in_gaps(worth.leaving, habits, evidence, direction=RETRIEVING),
+        arriving=_in_gaps(worth.arriving, habits, evidence, direction=LAUNCHING),
+        waters=_in_waters(worth, habits, evidence, movement),
+        traffic=evidence.traffic.own_spread(),
+    )
+
+
+def told_by_a_shift(unsure: Unsure, evidence: Evidence, *, reach: Reach, hours: float) -> Told:
+    """
+    What a survey shift is expected to tell of each landing, by day block of the survey.
+
+    Parameters
+    ----------
+    unsure : Unsure
+        How unsure the landings' numbers are.
+    evidence : Evidence
+        Step one: when how many boats pass.
     reach : Reach
         At the best estimates.
     hours : float
@@ -194,98 +323,120 @@ def told_by_a_shift(
 
     Returns
     -------
-    told : array, shape (3, K, D, D)
-        By what is told (`SHARPENS`), landing, day block of the hour, day block of the survey.
+    told : Told
+        Shapes (K, D).
 
     Notes
     -----
-    What reaching boats avoids is in proportion to the landing's own gap rates and shares of
-    waters, as far as `Worth.follows` says. Boats counted tell of its traffic, on which trips depend (see `_by_traffic`). Answers
-    and counts are divided by how alike those of one visit are.
+    All boats launched are counted, spoken with or not, and count for less the more visits differ.
     """
     launching, retrieving = contacts_of(evidence, reach, hours=hours)
-    leaving = _through_gaps(worth.leaving, retrieving, evidence, habits, direction=RETRIEVING)
-    brought = worth.arriving * worth.follows
-    arriving = _through_gaps(brought, launching, evidence, habits, direction=LAUNCHING)
-    waters = _through_waters(worth, launching * habits.named, evidence, movement)
     boats = hours * evidence.traffic.launch_rate
     boats = boats / (1 + evidence.traffic.rates.visit_spread**2 * boats)
-    traffic = learned(evidence.traffic.own_spread()[:, None], np.ones_like(boats), boats)
-    by_traffic = _by_traffic(worth, evidence, movement, reach=reach)
-    out, into = reach.leaving[:, :, None] ** 2, reach.arriving[:, :, None] ** 2
-    return np.stack(
-        [
-            out * leaving[:, None, :] + into * arriving[:, None, :],
-            into * waters[:, None, :],
-            by_traffic[:, :, None] ** 2 * traffic[:, None, :],
-        ]
+    traffic = unsure.traffic[:, None]
+    waters, each = (part[:, None] for part in unsure.waters)
+    return Told(
+        leaving=_told_in_gaps(unsure.leaving, retrieving),
+        arriving=_told_in_gaps(unsure.arriving, launching),
+        waters=learned(waters, each, launching),
+        traffic=learned(traffic, np.ones_like(traffic), boats),
     )
 
 
-def _through_gaps(
-    worth: Array, contacts: Array, evidence: Evidence, habits: Habits, *, direction: int
-) -> Array:
-    """Variance of a direction's worth told by checks of its gaps, (K, D)."""
-    told = np.zeros_like(contacts)
-    table = evidence.gaps.table["checked"].to_numpy(float)
-    checked = table.reshape(-1, len(DIRECTIONS), len(GAPS))[:, direction]
-    for gap in range(len(GAPS)):
-        rate = evidence.gaps.rates[direction][gap]
-        variance, noise = rate.own_spread()
-        effect = _alike(checked[:, gap].sum(), rate.checked.sum())
-        answers = contacts * habits.checked[direction, gap] / effect
-        each = _by_rate(worth[gap], rate, evidence, direction=direction)
-        told += each[:, None] ** 2 * learned(variance[:, None], noise[:, None], answers)
+def response_of(
+    worth: Worth, evidence: Evidence, movement: Movement, *, reach: Reach, capacity: float
+) -> Response:
+    """
+    How the value of an hour responds to what is learned of a landing.
+
+    Parameters
+    ----------
+    worth : Worth
+        What reaching all boats would avoid.
+    evidence, movement
+        Steps one and two.
+    reach : Reach
+        At the best estimates.
+    capacity : float
+        Boats that a crew can speak with in an hour.
+
+    Returns
+    -------
+    response : Response
+        In the order of the landings.
+    """
+    launches = np.maximum(evidence.traffic.table["launches"].to_numpy(float), 1e-6)
+    given = movement.ready is not None  # trips of a ready table do not follow traffic
+    return Response(
+        leaving=worth.leaving.sum(axis=0)[:, None] * reach.leaving,
+        arriving=worth.arriving.sum(axis=0)[:, None] * reach.arriving,
+        hazard=worth.hazard,
+        unseen=worth.unseen,
+        drawn=worth.from_outside if given else np.ones(len(launches)),
+        split=within_lake_split(launches, movement.group),
+        pull=np.nan if given else _pull_of_traffic(movement),
+        busy=reach.passing / capacity,
+    )
+
+
+def _told_in_gaps(unsure: tuple[Array, Array], boats: Array) -> Array:
+    """Variance told by boats met (K, D), of all gaps together, (K, D)."""
+    told = np.zeros_like(boats)
+    for variance, each in zip(*unsure, strict=True):
+        told += learned(variance[:, None], each[:, None], boats)
     return told
 
 
-def _by_rate(worth: Array, rate: Pooled, evidence: Evidence, *, direction: int) -> Array:
-    """Change of a route's worth with the landing's own gap rate, (K,)."""
+def _in_gaps(
+    worth: Array, habits: Habits, evidence: Evidence, *, direction: int
+) -> tuple[Array, Array]:
+    """Variance of a direction's worth through each gap, over its square, and that of one boat."""
+    checked = evidence.gaps.table["checked"].to_numpy(float)
+    checked = checked.reshape(-1, len(DIRECTIONS), len(GAPS))[:, direction].sum(axis=0)
+    share = worth / np.maximum(worth.sum(axis=0), 1e-300)
+    variances, each = np.zeros((2, len(GAPS), worth.shape[1]))
+    for gap in range(len(GAPS)):
+        rate = evidence.gaps.rates[direction][gap]
+        counts = share[gap] * _by_rate(rate, evidence, direction=direction)
+        variances[gap], each[gap] = rate.own_spread() * counts**2
+        each[gap] *= _alike(checked[gap], rate.checked.sum())
+    return variances, _asked(each, habits.checked[direction][:, None])
+
+
+def _by_rate(rate: Pooled, evidence: Evidence, *, direction: int) -> Array:
+    """Change of the log of a route's worth with the landing's own gap rate, (K,)."""
     mean = rate.mean()
     if direction == RETRIEVING:
-        return worth / mean
+        return 1 / mean
     # Rates on arriving count over the region's mean, of which the landing is part, within bounds.
     launches = evidence.traffic.table["launches"].to_numpy(float)
-    whole = float(mean @ launches)
+    whole = max(float(mean @ launches), 1e-300)
     bound = max(evidence.assumptions["arriving_bound"], 1.0)
-    ratio = mean * launches.sum() / max(whole, 1e-300)
+    ratio = mean * launches.sum() / whole
     free = (ratio > 1 / bound) & (ratio < bound)
-    return np.where(free, worth / mean * (1 - mean * launches / max(whole, 1e-300)), 0.0)
+    return np.where(free, (1 - mean * launches / whole) / mean, 0.0)
 
 
-def _through_waters(worth: Worth, answers: Array, evidence: Evidence, movement: Movement) -> Array:
-    """Variance of the worth of boats arriving told by the waters they name, (K, D)."""
+def _in_waters(
+    worth: Worth, habits: Habits, evidence: Evidence, movement: Movement
+) -> tuple[Array, Array]:
+    """Variance of the worth of boats arriving through the waters they come from, as `_in_gaps`."""
     shares = evidence.shares
     mean = shares.mean()
-    from_outside = worth.from_outside
-    from_other = np.maximum(worth.arriving.sum(axis=0) - from_outside, 0.0)
-    if movement.ready is not None:  # trips of a ready table do not follow what boats say
-        from_other = np.zeros_like(from_other)
-    each = np.zeros_like(mean)
-    each[:, OTHER] = worth.follows * from_other / mean[:, OTHER]
-    each[:, OUTSIDE] = worth.follows * from_outside / mean[:, OUTSIDE]
-    variance, noise = shares.own_spread(each)
-    effect = _alike(shares.counts.sum(), shares.answers.sum())
-    return learned(variance[:, None], np.maximum(noise, 1e-300)[:, None], answers / effect)
+    counts = np.zeros_like(mean)
+    counts[:, OUTSIDE] = worth.from_outside / mean[:, OUTSIDE]
+    if movement.ready is None:  # trips of a ready table do not follow what boats say
+        counts[:, OTHER] = (1 - worth.from_outside) / mean[:, OTHER]
+    variance, each = shares.own_spread(counts)
+    each = each * _alike(shares.counts.sum(), shares.answers.sum())
+    return variance, _asked(each, np.array(habits.named))
 
 
-def _by_traffic(worth: Worth, evidence: Evidence, movement: Movement, *, reach: Reach) -> Array:
-    """
-    Change of the value of an hour with the log of the landing's own traffic, (K, D).
-
-    Boats arriving are in proportion to it; boats leaving as far as the landing's share of its
-    lake's boats, and the pull of the lake, are. A crew with its hands full reaches a smaller share.
-    """
-    launches = np.maximum(evidence.traffic.table["launches"].to_numpy(float), 1e-6)
-    split = within_lake_split(launches, movement.group)
-    pull, drawn = _pull_of_traffic(movement), float(movement.ready is None)
-    outside = worth.from_outside
-    arriving = outside + drawn * np.maximum(worth.arriving.sum(axis=0) - outside, 0.0)
-    arriving = worth.follows * arriving
-    leaving = drawn * (1 - split + pull * split) * worth.leaving.sum(axis=0)
-    full = reach.boats < (1 - evidence.traffic.refusal) * reach.passing * (1 - 1e-9)
-    value = leaving[:, None] * reach.leaving + arriving[:, None] * reach.arriving
-    return value - np.where(full, worth.of_an_hour(reach), 0.0)
+def _asked(each: Array, share: Array) -> Array:
+    """Variance of one boat met, where only a share of the boats met is asked."""
+    known = np.broadcast_to(share > 0, each.shape)
+    spread = np.divide(each, share, out=np.full(each.shape, np.inf), where=known)
+    return np.maximum(spread, 1e-300)  # numbers that are sure have no spread, and nothing to learn
 
 
 def _pull_of_traffic(movement: Movement) -> float:

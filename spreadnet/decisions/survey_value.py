@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import gammaincc
+from scipy.special import ndtri
+from scipy.stats import qmc
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -15,7 +16,8 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
     Positions = NDArray[np.integer]
 
-SMALLEST = 1e-6  # spread over value below which nothing is unsure
+POWER = 10  # of 2: ways in which a survey may turn out; chances below 1 in 1,024 are not seen
+FIXED_SEED = 91
 
 
 def learned(variance: Array, noise: Array, answers: Array) -> Array:
@@ -55,74 +57,83 @@ def learned(variance: Array, noise: Array, answers: Array) -> Array:
     return variance**2 * answers / (variance * answers + noise)
 
 
-def expected_gain(value: Array, against: Array, spread: Array) -> Array:
+def even_scores(numbers: int) -> Array:
     """
-    Expected gain from being told a value before choosing between it and another.
+    Standard normal scores spread evenly over several numbers at once, shape (Q, numbers).
+
+    The same every time: the order of landings does not depend on a seed.
+
+    Examples
+    --------
+    >>> scores = even_scores(3)
+    >>> scores.shape, abs(scores.mean(axis=0)).round(2), scores.std(axis=0).round(2)
+    ((1024, 3), array([0., 0., 0.]), array([1., 1., 1.]))
+    """
+    points = qmc.Sobol(numbers, scramble=True, rng=FIXED_SEED).random_base2(POWER)
+    return np.asarray(ndtri(points))
+
+
+def moved_means(variance: Array, scores: Array) -> Array:
+    """
+    Where the mean of a number thought to be 1 may be once more answers are in, (K, Q).
 
     Parameters
     ----------
-    value : array
-        Value of what is told, as far as known now, 0 or more.
-    against : array
-        Value of the other choice, which is known. All arrays are broadcast.
-    spread : array
-        Standard deviation by which `value` is expected to move, 0 or more.
+    variance : array, shape (K,)
+        By which the mean is expected to move, see `learned`.
+    scores : array, shape (Q,)
+        Standard normal scores.
 
     Returns
     -------
-    gain : array
-        Expected value of the better choice, less the value of the choice that looks better now;
-        0 or more.
+    means : array, shape (K, Q)
+        0 or more, of gamma distributions with mean 1, since rates are never negative.
 
     Notes
     -----
-    The moved value has a gamma distribution, since avoided infestations are never below 0. Where
-    `spread` is small against `value` this is the unit normal loss integral of Raiffa & Schlaifer
-    (1961); the chance that a landing thought of little value turns out among the first is larger.
+    Wilson & Hilferty (1931, PNAS 17:684, from memory): the cube root of a gamma is nearly normal.
 
     Examples
     --------
-    >>> expected_gain(np.array([1.0, 1.0, 1.0]), np.array([1.0, 1.2, 1.2]), np.array([0.1, 0.1, 0]))
-    array([0.039861  , 0.00123155, 0.        ])
+    >>> moved_means(np.array([0.0, 0.25]), np.array([-1.0, 0, 1])).round(3)
+    array([[1.   , 1.   , 1.   ],
+           [0.523, 0.919, 1.477]])
     """
-    value, against, spread = np.broadcast_arrays(value, against, spread)
-    gain = np.zeros(value.shape)
-    unsure = (spread > SMALLEST * value) & (value > 0) & (against > 0)
-    mean, other = value[unsure], against[unsure]
-    shape = (mean / spread[unsure]) ** 2
-    point = shape * other / mean
-    above = mean * gammaincc(shape + 1, point) - other * gammaincc(shape, point)
-    gain[unsure] = np.maximum(above - np.maximum(mean - other, 0), 0)
-    return gain
+    ninth = variance[:, None] / 9
+    return np.maximum(1 - ninth + np.sqrt(ninth) * scores, 0.0) ** 3
 
 
-def chance_of_change(value: Array, against: Array, spread: Array) -> Array:
+def gain_of_knowing(value: Array, against: Array, seen: Array) -> tuple[float, float]:
     """
-    Chance that the choice which looks better now will not once the value is told.
+    Gain from being told the value of shifts before they are placed, and chance that any moves.
 
     Parameters
     ----------
-    value, against, spread
-        As for `expected_gain`.
+    value : array, shape (J,)
+        Value of each shift as known now.
+    against : array, shape (J,)
+        Value of the shift that it would replace.
+    seen : array, shape (J, Q)
+        Q values, all as likely, that each may turn out to have.
 
     Returns
     -------
-    chance : array
-        0 to 1.
+    gain, chance : float
+        Mean value of the better choices less that of the choices that look better now; 0 or more.
+
+    Notes
+    -----
+    Expected value of sample information. Where a value is normal this is the unit normal loss
+    integral of Raiffa & Schlaifer (1961), Applied Statistical Decision Theory (from memory).
 
     Examples
     --------
-    >>> chance_of_change(np.array([1.0, 1.0]), np.array([1.1, 3.0]), np.array([0.1, 0.1])).round(2)
-    array([0.16, 0.  ])
+    >>> gain_of_knowing(np.array([1.0]), np.array([2.0]), np.array([[0.5, 1.0, 3.0]]))
+    (0.3333333333333333, 0.3333333333333333)
     """
-    value, against, spread = np.broadcast_arrays(value, against, spread)
-    chance = np.zeros(value.shape)
-    unsure = (spread > SMALLEST * value) & (value > 0) & (against > 0)
-    mean, other = value[unsure], against[unsure]
-    shape = (mean / spread[unsure]) ** 2
-    above = gammaincc(shape, shape * other / mean)
-    chance[unsure] = np.where(mean > other, 1 - above, above)
-    return chance
+    better = seen - against[:, None]
+    missed = np.maximum(np.where(value > against, -1, 1)[:, None] * better, 0.0)
+    return float(missed.mean(axis=1).sum()), float((missed > 0).any(axis=0).mean())
 
 
 def whole_shifts(values: Array, reach: Reach) -> NDArray[np.integer]:
@@ -193,9 +204,10 @@ def shifts_in_doubt(
            [1., 3.],
            [2., 3.]]))
     """
-    most = int(min(shifts.sum(axis=1).max(initial=0), placed))
-    block, nth, fits = _own_shifts(values, shifts, most)
-    value = np.where(fits, np.take_along_axis(values, block, axis=1), 0.0)
+    own = int(shifts.sum(axis=1).max(initial=0))
+    most = min(own, placed)
+    block, nth, fits = _own_shifts(values, shifts, own)
+    value = np.where(fits, np.take_along_axis(values, block, axis=1), 0.0)[:, :most]
     cells = np.argsort(-values.ravel(), kind="stable")
     number = shifts.ravel()[cells]
     every = np.append(np.repeat(values.ravel()[cells], number), 0.0)  # all shifts, best first
@@ -205,10 +217,10 @@ def shifts_in_doubt(
     place = np.where(fits, first[cell] + nth, len(every) + placed)  # of its shifts among all
     wanted = placed - 1 - np.arange(most)  # among the shifts of the others
     at = np.tile(wanted, (len(values), 1))
-    for k in np.flatnonzero((place < placed + most).any(axis=1)):
-        at[k] += np.searchsorted(place[k] - np.arange(most), wanted, side="right")
+    for k in np.flatnonzero((place < placed + own).any(axis=1)):
+        at[k] += np.searchsorted(place[k] - np.arange(own), wanted, side="right")
     against = every[np.minimum(at, len(every) - 1)]
-    return block, value, np.where(fits, against, 0.0)
+    return block[:, :most], value, np.where(fits[:, :most], against, 0.0)
 
 
 def _own_shifts(

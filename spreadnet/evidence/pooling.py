@@ -60,9 +60,9 @@ class Pooled:
         matched = beta_from_moments(mean.mean(axis=0), within.mean(axis=0) + mean.var(axis=0))
         return beta_interval(*matched)
 
-    def own_spread(self) -> tuple[Array, Array]:
+    def own_spread(self) -> Array:
         """
-        Variance of each landing's own share, and of what one boat says of it, (K,) each.
+        Variance of each landing's own share, and of what one boat says of it, (2, K).
 
         Means over the region's own numbers, what is unsure in those left out: that moves all
         landings alike, and does not tell one from another.
@@ -70,7 +70,7 @@ class Pooled:
         alpha, beta = self._posterior(self.mode.spread().T[:, :, None])
         total = alpha + beta
         within = alpha * beta / (total**2 * (total + 1))
-        return within.mean(axis=0), (total * within).mean(axis=0)
+        return np.stack([within.mean(axis=0), (total * within).mean(axis=0)])
 
     def _posterior(self, values: Array) -> tuple[Array, Array]:
         """Alpha and beta at each landing for a log odds and a log precision."""

@@ -72,9 +72,9 @@ class Shares:
         gamma = rng.standard_gamma(self.answers + drawn) + LEAST
         return gamma / gamma.sum(axis=1, keepdims=True)
 
-    def own_spread(self, worth: Array) -> tuple[Array, Array]:
+    def own_spread(self, worth: Array) -> Array:
         """
-        Variance of `worth` (K, 4) averaged over a landing's own shares, and of one boat's, (K,).
+        Variance of `worth` (K, 4) averaged over a landing's own shares, and of one boat's, (2, K).
 
         As `pooling.Pooled.own_spread`, for a sum of shares that each count `worth`.
         """
@@ -83,7 +83,7 @@ class Shares:
         mean = (alpha * worth).sum(axis=2) / total
         away = (worth - mean[:, :, None]) ** 2
         within = (alpha * away).sum(axis=2) / (total * (total + 1))
-        return within.mean(axis=0), (total * within).mean(axis=0)
+        return np.stack([within.mean(axis=0), (total * within).mean(axis=0)])
 
 
 def fit_shares(

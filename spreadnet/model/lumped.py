@@ -9,6 +9,7 @@ import numpy as np
 import scipy.sparse as sp
 
 from spreadnet.model.flows import Trips
+from spreadnet.model.lumps import Cells, in_cells, near_cells
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -19,9 +20,8 @@ if TYPE_CHECKING:
     Places = NDArray[np.integer]
 
 CELL_KM = 80.0
-RINGS = 2
-FINER = 2  # cells of lakes along a side of a cell of landings: most of the error is on their side
-FEWEST_LAKES = 64  # taken one by one at least, however far away a landing lies
+RINGS = 3
+FEWEST_LAKES = 64
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,15 +63,17 @@ class LumpedTrips:
         Landings, and lakes, in the order of their cells.
     near : tuple of NearTrips
         Trips from lakes nearby, one entry for each cell with a landing.
-    far : array, shape (D, C)
-        Weight of each cell of lakes on boats of each cell of landings, `float32`; 0 for cells
-        nearby.
-    to_landings : sparse array, shape (K, D)
-        From weights to trips a season, landings in the order of their cells.
+    far : array, shape (3, D, C)
+        Weight of each cell of lakes on boats of each cell of landings, and by how much it grows
+        with each km that a landing lies farther east and north; 0 for cells nearby. `float32`.
+    to_landings : sparse array, shape (K, 3 D)
+        From weights to trips a season, landings in the order of their cells: a factor for each
+        landing, and the same times its km east and north of the middle of its cell.
     leave : sparse array, shape (A, K)
         Share of its lake's boats that leave from each landing, lakes in the order of their cells.
-    lump : sparse array, shape (C, A)
-        Share of each lake in the pull of its cell.
+    lump : sparse array, shape (3 C, A)
+        Share of each lake in the pull of its cell, and the same times its km west and south of
+        the middle of the cell.
     """
 
     group: Places
@@ -120,9 +122,8 @@ class LumpedTrips:
         """
         given = _single(at_destination)[self.order]
         # With the few columns as rows the trips are read in the order in which they lie.
-        at_cells = np.ascontiguousarray((self.to_landings.T @ given).T)
-        by_lake = np.ascontiguousarray((self.lump.T @ (at_cells @ self.far).T).T)
         rows = np.ascontiguousarray(given.T)
+        by_lake = _far_sums(given, self.to_landings.T, self.far, self.lump.T)
         for part in self.near:
             by_lake[:, part.lakes] += rows[:, part.landings] @ part.trips
         return np.asarray(self.leave.T @ by_lake.T.astype(np.result_type(by_lake, float)))
@@ -163,8 +164,7 @@ class LumpedTrips:
     def _from_lakes(self, by_lake: Array) -> Array:
         """Sums at landings of a value at lakes, both in the order of their cells."""
         rows = np.ascontiguousarray(by_lake.T)
-        at_cells = np.ascontiguousarray((self.lump @ by_lake).T)
-        sums = np.ascontiguousarray((self.to_landings @ (at_cells @ self.far.T).T).T)
+        sums = _far_sums(by_lake, self.lump, self.far.transpose(0, 2, 1), self.to_landings)
         for part in self.near:
             sums[:, part.landings] += rows.take(part.lakes, axis=1) @ part.trips.T
         return sums.T
@@ -177,39 +177,30 @@ class LumpedTrips:
         return columns
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Cells:
-    """Places in the order of the square cells that they lie in, and each cell's lump."""
-
-    order: Places  # (N,) positions of the places
-    cell: Places  # (N,) cell of each place, in this order like all that follow
-    starts: Places  # (cells + 1,) where each cell begins
-    at: Places  # (2, cells) column and row of each cell in the grid
-    places_km: Array  # (N, 2)
-    log_weight: Array  # (N,)
-    share: Array  # (N,) of the weight of its cell
-    middle_km: Array  # (cells, 2) mean place by weight
-    log_sum: Array  # (cells,) logarithm of the sum of weights
-
-    def __len__(self) -> int:
-        return len(self.log_sum)
-
-
-def lumped_trips(trips: LawTrips, *, cell_km: float = CELL_KM, rings: int = RINGS) -> LumpedTrips:
+def lumped_trips(
+    trips: LawTrips,
+    *,
+    cell_km: float = CELL_KM,
+    rings: int = RINGS,
+    fewest_lakes: int = FEWEST_LAKES,
+) -> LumpedTrips:
     """
     Trips by a law, those from far away lumped.
 
     A matrix of 30,000 landings by 27,000 lakes takes 3 GB. Few trips begin at any one lake far
-    away, and all lakes of a cell lie at much the same distance: one number serves them all.
+    away, and all lakes of a cell lie at much the same distance: three numbers serve them all.
 
     Parameters
     ----------
     trips : LawTrips
         Places, pull, and the law with its coefficients.
     cell_km : float
-        Side of the square cells of landings, above 0; cells of lakes have half of it.
+        Side of the square cells, above 0.
     rings : int
         Rings of cells around a landing's own whose lakes are taken one by one, 0 or more.
+    fewest_lakes : int
+        Where these hold fewer lakes than this, the next nearest cells are taken singly too, so
+        that landings far from all others are served as well as those among many.
 
     Returns
     -------
@@ -225,26 +216,20 @@ def lumped_trips(trips: LawTrips, *, cell_km: float = CELL_KM, rings: int = RING
     Notes
     -----
     A lump lies at the mean place of its lakes weighted by pull (of its landings weighted by
-    boats), so that the first-order error of a sum over the cell vanishes. A landing's own lake is
-    always taken singly, to leave it out, and so are the nearest lakes of a landing with few
-    around it. The greatest pull on each landing is taken off before the exponential, as in
-    `movement.destination_shares`.
-
-    Measured at 30,000 landings on 27,000 lakes, power law with exponent 2, gradient of ten
-    seasons against the whole matrix: see `tests/benchmarks/national.py`.
+    boats). From there the law is followed in a straight line to each landing and lake, less
+    steeply where the line would fall below 0. A landing's own lake is always taken singly, to
+    leave it out. The greatest pull on each landing is taken off before the exponential, as in
+    `movement.destination_shares`. `tests/benchmarks/national.py` measures time and error.
     """
     _check(cell_km, rings)
-    pull = trips.pull - _greatest(trips.pull)
-    with np.errstate(divide="ignore"):
-        log_boats = np.log(np.asarray(trips.arriving, float))
-    corner = np.concatenate([trips.landing_km, trips.lake_km]).min(axis=0, initial=np.inf)
-    landings = _in_cells(trips.landing_km, log_boats, corner, cell_km)
-    lakes = _in_cells(trips.lake_km, pull, corner, cell_km / FINER)
-    rank = np.empty(len(pull), np.intp)
-    rank[lakes.order] = np.arange(len(pull))
+    landings, lakes = _both(trips, cell_km)
+    rank = np.empty(len(trips.pull), np.intp)
+    rank[lakes.order] = np.arange(len(rank))
     own = rank[trips.group[landings.order]]
     boats = np.asarray(trips.arriving, float)[landings.order]
-    near, far, scale = _weigh_cells(trips, landings, lakes, own, boats, rings=rings)
+    near, far, scale = _weigh_cells(
+        trips, landings, lakes, own, boats, rings=rings, fewest=fewest_lakes
+    )
     reached = scale > 0
     for part in near:
         reached[part.landings] |= part.trips.any(axis=1)
@@ -258,9 +243,9 @@ def lumped_trips(trips: LawTrips, *, cell_km: float = CELL_KM, rings: int = RING
         lakes=lakes.order,
         near=near,
         far=far,
-        to_landings=_sparse(scale, landings.cell, len(landings)),
-        leave=_sparse(trips.split, rank[trips.group], len(pull)).T.tocsr(),
-        lump=_sparse(lakes.share, lakes.cell, len(lakes)).T.tocsr(),
+        to_landings=_with_sides(scale, landings.aside_km, landings),
+        leave=_sparse(trips.split, rank[trips.group], len(rank)).T.tocsr(),
+        lump=_with_sides(lakes.share, -lakes.aside_km, lakes).T.tocsr(),
     )
 
 
@@ -274,48 +259,39 @@ def _check(cell_km: float, rings: int) -> None:
         raise ValueError(message)
 
 
-def _in_cells(places_km: Array, log_weight: Array, corner: Array, cell_km: float) -> _Cells:
-    """Sort places by the cell that they lie in, and lump each cell by weight."""
-    at = np.floor((places_km - corner) / cell_km).astype(np.int64)
-    cells, cell = np.unique(at, axis=0, return_inverse=True)
-    order = np.argsort(cell, kind="stable")
-    places_km, log_weight, cell = places_km[order], np.asarray(log_weight)[order], cell[order]
-    starts = np.searchsorted(cell, np.arange(len(cells) + 1))
-    top = np.maximum.reduceat(log_weight, starts[:-1]) if len(cells) else np.zeros(0)
-    nothing = np.isneginf(top)
-    base = np.where(nothing, 0.0, top)
-    weight = np.where(nothing[cell], 1.0, np.exp(log_weight - base[cell]))
-    total = np.bincount(cell, weight, minlength=len(cells))
-    share = weight / total[cell]
-    middle = [np.bincount(cell, share * x, minlength=len(cells)) for x in places_km.T]
-    return _Cells(
-        order=order,
-        cell=cell,
-        starts=starts,
-        at=np.ascontiguousarray(cells.T),
-        places_km=places_km,
-        log_weight=log_weight,
-        share=share,
-        middle_km=np.column_stack(middle),
-        log_sum=np.where(nothing, -np.inf, base + np.log(total)),
+def _both(trips: LawTrips, cell_km: float) -> tuple[Cells, Cells]:
+    """Landings by boats and lakes by pull, on one grid."""
+    top = trips.pull.max(initial=-np.inf)
+    pull = trips.pull - (top if np.isfinite(top) else 0.0)
+    with np.errstate(divide="ignore"):
+        boats = np.log(np.asarray(trips.arriving, float))
+    corner = np.concatenate([trips.landing_km, trips.lake_km]).min(axis=0, initial=np.inf)
+    return (
+        in_cells(trips.landing_km, boats, corner_km=corner, cell_km=cell_km),
+        in_cells(trips.lake_km, pull, corner_km=corner, cell_km=cell_km),
     )
 
 
 def _weigh_cells(
-    trips: LawTrips, landings: _Cells, lakes: _Cells, own: Places, boats: Array, *, rings: int
+    trips: LawTrips,
+    landings: Cells,
+    lakes: Cells,
+    own: Places,
+    boats: Array,
+    *,
+    rings: int,
+    fewest: int,
 ) -> tuple[tuple[NearTrips, ...], Array, Array]:
     """Trips from lakes nearby, weights of cells far away, and what turns these into trips."""
     parts = []
-    far = np.zeros((len(landings), len(lakes)), np.float32)
+    far = np.zeros((3, len(landings), len(lakes)), np.float32)
     scale = np.zeros(len(boats))
     for cell in range(len(landings)):
         some = slice(landings.starts[cell], landings.starts[cell + 1])
-        near = _near_cells(landings, lakes, cell, own[some], rings=rings)
+        near = near_cells(landings, lakes, cell, own=own[some], rings=rings, fewest=fewest)
         around, beyond = np.flatnonzero(near.take(lakes.cell)), np.flatnonzero(~near)
-        middle = landings.middle_km[cell : cell + 1]
-        lumps = _utility(trips, middle, lakes.middle_km[beyond], lakes.log_sum[beyond])
-        top = lumps.max(initial=-np.inf)
-        far[cell, beyond] = np.exp(lumps[0] - (top if np.isfinite(top) else 0.0))
+        far[:, cell, beyond], top = _far_weights(trips, landings, lakes, cell, beyond)
+        sums = far[:, cell].sum(axis=1, dtype=float)
         utility = _utility(
             trips,
             landings.places_km[some],
@@ -323,30 +299,30 @@ def _weigh_cells(
             lakes.log_weight[around],
             own=np.searchsorted(around, own[some]),
         )
-        weight, times = _shares(utility, top, far[cell].sum(dtype=float))
+        weight, times = _shares(utility, top, sums[0] + landings.aside_km[some] @ sums[1:])
         weight *= boats[some, None].astype(np.float32)
         parts.append(NearTrips(some, around, weight))
         scale[some] = times * boats[some]
     return tuple(parts), far, scale
 
 
-def _near_cells(
-    landings: _Cells, lakes: _Cells, cell: int, own: Places, *, rings: int
-) -> NDArray[np.bool_]:
-    """Mark the cells whose lakes are taken one by one for the landings of a cell."""
-    aside = [
-        np.abs(there // FINER - here) <= rings
-        for here, there in zip(landings.at[:, cell], lakes.at, strict=True)
-    ]
-    near = aside[0] & aside[1]
-    near[lakes.cell[own]] = True
-    sizes = np.diff(lakes.starts)
-    if sizes[near].sum() < FEWEST_LAKES:
-        away = np.hypot(*(lakes.middle_km - landings.middle_km[cell]).T)
-        nearest = np.argsort(away, kind="stable")
-        before = np.cumsum(sizes[nearest]) - sizes[nearest]
-        near[nearest[before < FEWEST_LAKES]] = True
-    return near
+def _far_weights(
+    trips: LawTrips, landings: Cells, lakes: Cells, cell: int, beyond: Places
+) -> tuple[Array, float]:
+    """Weights over the greatest one and their slopes, (3, n), and the logarithm of that one."""
+    middle = landings.middle_km[cell : cell + 1]
+    utility = _utility(trips, middle, lakes.middle_km[beyond], lakes.log_sum[beyond])[0]
+    top = float(utility.max(initial=-np.inf))
+    weight = np.exp(utility - np.float32(top if np.isfinite(top) else 0.0))
+    away = _single((middle - lakes.middle_km[beyond]).T)
+    distance_km = np.maximum(np.sqrt(away[0] ** 2 + away[1] ** 2), np.float32(1e-3))
+    ahead, behind = distance_km + 1, np.maximum(distance_km - 1, distance_km / 2)
+    coefficients = _single(trips.coefficients)
+    slope = trips.law.log_pull(ahead, coefficients) - trips.law.log_pull(behind, coefficients)
+    slope /= ahead - behind
+    reach = _single(lakes.reach_km[beyond] + landings.reach_km[cell])
+    slope /= np.maximum(1, np.abs(slope) * reach * np.float32(1.001))  # so that none is below 0
+    return np.stack([weight, *(weight * slope / distance_km * away)]), top
 
 
 def _utility(
@@ -365,7 +341,7 @@ def _utility(
     return utility
 
 
-def _shares(utility: Array, far_top: float, far_sum: float) -> tuple[Array, Array]:
+def _shares(utility: Array, far_top: float, far_sum: Array) -> tuple[Array, Array]:
     """Shares of lakes nearby, and what weights of cells far away are times to become shares."""
     top = np.maximum(utility.max(axis=1, initial=-np.inf), far_top)
     top = np.where(np.isfinite(top), top, np.float32(0))
@@ -378,16 +354,30 @@ def _shares(utility: Array, far_top: float, far_sum: float) -> tuple[Array, Arra
     return utility, times / total
 
 
+def _far_sums(values: Array, lump: Any, far: Array, spread: Any) -> Array:
+    """Values lumped, carried over to other cells, and spread from there; columns become rows."""
+    n_from, n_columns = far.shape[1], values.shape[1]
+    lumped = lump @ values
+    value, east, north = (
+        np.ascontiguousarray(lumped[part * n_from : (part + 1) * n_from].T) for part in range(3)
+    )
+    by_east = np.concatenate([value, east]) @ far[1]
+    by_north = np.concatenate([value, north]) @ far[2]
+    carried = value @ far[0] + by_east[n_columns:] + by_north[n_columns:]
+    there = np.concatenate([carried, by_east[:n_columns], by_north[:n_columns]], axis=1)
+    return np.ascontiguousarray((spread @ there.T).T)
+
+
+def _with_sides(values: Array, aside_km: Array, cells: Cells) -> sp.csr_array:
+    """Values of places, and the same times their km east and north, in three columns a cell."""
+    sides = (values, values * aside_km[:, 0], values * aside_km[:, 1])
+    return sp.hstack([_sparse(each, cells.cell, len(cells)) for each in sides], format="csr")
+
+
 def _sparse(values: Array, columns: Places, n_columns: int) -> sp.csr_array:
     """One value a row, `float32`."""
     rows = np.arange(len(values))
     return sp.csr_array((_single(values), (rows, columns)), shape=(len(values), n_columns))
-
-
-def _greatest(pull: Array) -> float:
-    """The greatest pull, 0 where nobody goes anywhere."""
-    top = pull.max(initial=-np.inf)
-    return float(top) if np.isfinite(top) else 0.0
 
 
 def _single(values: Any) -> Array:
