@@ -133,12 +133,8 @@ def _mute(flow: TextIO) -> None:
 
 def _stamp(given: argparse.Namespace) -> object:
     """What tells one folder that a command writes from another: the file it writes last."""
-    file = {
-        "run": "run.json",
-        "hindcast": "run.json",
-        "survey-next": "run.json",
-        "new": "README.md",
-    }.get(getattr(given, "name", ""))
+    last = dict.fromkeys(("run", "hindcast", "survey-next"), "run.json") | {"new": "README.md"}
+    file = last.get(getattr(given, "name", ""))
     if file is not None and _written(given) is not None:
         with suppress(OSError, ValueError):
             found = Path(str(_written(given)), file).stat()

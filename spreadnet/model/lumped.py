@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 CELL_KM = 80.0
 RINGS = 3
 FEWEST_LAKES = 64
+LOWEST = -69.0  # logarithm of a share of 1e-30: nothing
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -313,7 +314,7 @@ def _far_weights(
     middle = landings.middle_km[cell : cell + 1]
     utility = _utility(trips, middle, lakes.middle_km[beyond], lakes.log_sum[beyond])[0]
     top = float(utility.max(initial=-np.inf))
-    weight = np.exp(utility - np.float32(top if np.isfinite(top) else 0.0))
+    weight = _exp(utility - np.float32(top if np.isfinite(top) else 0.0))
     away = _single((middle - lakes.middle_km[beyond]).T)
     distance_km = np.maximum(np.sqrt(away[0] ** 2 + away[1] ** 2), np.float32(1e-3))
     ahead, behind = distance_km + 1, np.maximum(distance_km - 1, distance_km / 2)
@@ -345,13 +346,18 @@ def _shares(utility: Array, far_top: float, far_sum: Array) -> tuple[Array, Arra
     """Shares of lakes nearby, and what weights of cells far away are times to become shares."""
     top = np.maximum(utility.max(axis=1, initial=-np.inf), far_top)
     top = np.where(np.isfinite(top), top, np.float32(0))
-    utility -= top[:, None]
-    np.exp(utility, out=utility)
-    times = np.exp(np.asarray(far_top, float) - top)
+    utility = _exp(utility - top[:, None])
+    times = _exp(far_top - top)
     total = utility.sum(axis=1) + times * far_sum
     total = np.where(total > 0, total, 1.0)
     utility /= total[:, None].astype(np.float32)
     return utility, times / total
+
+
+def _exp(utility: Array) -> Array:
+    """Exponentials, 0 where single precision would hold few digits and slow down all sums."""
+    utility[utility < LOWEST] = -np.inf
+    return np.exp(utility, out=utility)
 
 
 def _far_sums(values: Array, lump: Any, far: Array, spread: Any) -> Array:

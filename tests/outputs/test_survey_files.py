@@ -22,7 +22,7 @@ def test_the_command_lists_and_writes(capsys, tmp_path):
     assert record["survey_next"]["region"] == "Ovrin Shelf"
     assert [one["file"] for one in record["outputs"]] == ["survey.csv"]
     assert main(["survey-next", "demo_region", "--out", str(out)]) == 1
-    assert "nothing was written" in capsys.readouterr().err
+    assert "--force" in capsys.readouterr().err
 
 
 def test_the_library_gives_the_same(demo_region):
