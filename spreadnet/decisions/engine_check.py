@@ -25,6 +25,8 @@ MOST_FUTURES, FEWEST_FUTURES = 1000, 200
 CELLS = 2_000_000  # futures times lakes that a check may take
 APART = 0.05  # share by which the two may differ before a word is said
 ERRORS = 3.0  # standard errors that must lie between the two as well
+ERRORS_BELOW = 4.5  # the same where the expected is the lower one: a fault, if it is no chance
+ERRORS_LAKE = 4.5  # the same for one lake, the worst of thousands
 FEW_LAKES = 5.0  # infested at the start, below which the first new ones decide what happens
 UNSURE = 0.3  # share of the infested lakes that are only perhaps so
 FAST = 1.0  # new infestations for each one at the start
@@ -41,7 +43,8 @@ class EngineCheck:
     expected, simulated : float
         New infestations by the end of the seasons, not weighted.
     error : float
-        Monte Carlo standard error of `simulated`.
+        Monte Carlo standard error of `simulated`; not below that of lakes on their own with the
+        expected chances, since futures in which nothing happens show no spread.
     futures : int
         Number of futures simulated.
     initial : float
@@ -51,7 +54,9 @@ class EngineCheck:
     lake : int
         Position of the lake whose expected chance is most above the simulated one.
     lake_apart : float
-        By how much.
+        By how much; 0 where chance explains it.
+    allee_exponent : float
+        As in the inputs: above 1 the expected course may be the lower one.
     """
 
     expected: float
@@ -62,6 +67,7 @@ class EngineCheck:
     unsure: float
     lake: int
     lake_apart: float
+    allee_exponent: float = 1.0
 
     @property
     def ratio(self) -> float:
@@ -71,10 +77,18 @@ class EngineCheck:
         return 1.0 if self.expected < self.error + 1e-9 else np.inf
 
     @property
+    def errors_above(self) -> float:
+        """Standard errors by which the expected is above the simulated; 0 where they are equal."""
+        above = self.expected - self.simulated
+        if self.error > 0:
+            return above / self.error
+        return float(np.copysign(np.inf, above)) if above else 0.0
+
+    @property
     def apart(self) -> bool:
         """Whether the two differ by more than is worth a word, and than chance explains."""
-        differ = abs(self.expected - self.simulated)
-        return differ > APART * self.simulated and differ > ERRORS * self.error
+        much = abs(self.expected - self.simulated) > APART * self.simulated
+        return much and not -ERRORS_BELOW <= self.errors_above <= ERRORS
 
 
 def check_engine(run: Run, *, seed: int) -> dict[str, EngineCheck]:
@@ -103,7 +117,7 @@ def check_engine(run: Run, *, seed: int) -> dict[str, EngineCheck]:
                 seed=seed,
                 species=name,
                 futures=range(_number(len(inputs.initial))),
-                rates=run.rates.get(name),
+                rates=run.rates[name].times(inputs.establish) if name in run.rates else None,
             ),
         )
         for name, inputs in run.inputs.items()
@@ -129,6 +143,11 @@ def why_apart(check: EngineCheck, lake_names: Sequence[str]) -> str:
     if not check.apart:
         return ""
     if check.expected < check.simulated:
+        if check.allee_exponent > 1:
+            return (
+                "few boats together rarely found a population, and a small chance in many lakes "
+                "counts as few boats where an infested lake would send many"
+            )
         return "the expected course is the lower one, which it should never be: please report it"
     reasons = []
     if check.initial < FEW_LAKES:
@@ -155,17 +174,20 @@ def _number(n_lakes: int) -> int:
 def _check(inputs: SpreadInputs, chance: Array, found: Futures) -> EngineCheck:
     """Check of one species."""
     new, futures = found.new(), len(found.first_season)
+    alone = chance * (1 - chance) / futures
     above = chance - found.counts_by_season()[-1] / futures
+    above[above <= ERRORS_LAKE * alone**0.5] = 0.0
     lake = int(np.argmax(above))
     initial = float(inputs.initial.sum())
     unsure = float(inputs.initial[inputs.initial < 1].sum())
     return EngineCheck(
         expected=float(chance.sum()),
         simulated=float(new.mean()),
-        error=float(new.std(ddof=1) / futures**0.5),
+        error=float(np.sqrt(max(new.var(ddof=1) / futures, alone.sum()))),
         futures=futures,
         initial=initial,
         unsure=unsure / initial if initial > 0 else 0.0,
         lake=lake,
         lake_apart=float(above[lake]),
+        allee_exponent=float(inputs.allee_exponent),
     )

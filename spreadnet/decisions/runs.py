@@ -9,7 +9,7 @@ import numpy as np
 
 from spreadnet.decisions.coverage import coverage_of, hour_reach, steady, value_of_an_hour
 from spreadnet.decisions.parallel import in_order
-from spreadnet.model.estimates import GROUPS, MOVING, drawn_estimates
+from spreadnet.model.estimates import GROUPS, MOVING, SETTLING, drawn_estimates
 from spreadnet.model.inputs import inputs_and_rates
 from spreadnet.model.policies import totals_under
 from spreadnet.model.simulation import simulate
@@ -48,8 +48,8 @@ class Run:
     """
     Spread of every species without education, and its slope, for one set of estimates.
 
-    `inputs`, `paths`, `slopes`, `calibration` and `rates` are by species; `weights` say what one
-    infestation of each counts.
+    `inputs`, `paths`, `slopes`, `calibration` and `rates` (every introduction counted once) are by
+    species; `weights` say what one infestation of each counts.
     """
 
     weights: Mapping[str, float]
@@ -134,6 +134,7 @@ def run_model(
     place: Place,
     seasons: int,
     trips: TripFlow | None = None,
+    rates: Mapping[str, LakeRates] | None = None,
 ) -> Run:
     """
     Run the spread of every species without education, and the adjoint.
@@ -148,19 +149,21 @@ def run_model(
         Fixed facts of the region.
     seasons : int
         Seasons to look ahead.
-    trips : TripFlow, optional
-        As for `spread_inputs`.
+    trips, rates : optional
+        As for `inputs_and_rates`.
 
     Returns
     -------
     run : Run
         In the order of the region's landings and lakes.
     """
-    inputs, calibration, rates = inputs_and_rates(estimates, movement, place=place, trips=trips)
+    inputs, calibration, found = inputs_and_rates(
+        estimates, movement, place=place, trips=trips, rates=rates
+    )
     paths, slopes = {}, {}
     for name, one in inputs.items():
-        paths[name] = path_by_lake(one, rates[name], seasons=seasons)
-        slopes[name] = gradient_by_lake(one, paths[name], rates[name])
+        paths[name] = path_by_lake(one, found[name], seasons=seasons)
+        slopes[name] = gradient_by_lake(one, paths[name], found[name])
     reach = hour_reach(
         estimates.traffic,
         place.settings,
@@ -168,7 +171,7 @@ def run_model(
         ids=place.landing_ids,
         can_staff=place.can_staff,
     )
-    return Run(place.settings.species, inputs, paths, slopes, calibration, reach, rates)
+    return Run(place.settings.species, inputs, paths, slopes, calibration, reach, found)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -298,7 +301,7 @@ def run_draw(setting: Setting, draw: int) -> DrawRow:
             seed=setting.seed,
             species=name,
             futures=range(draw * FUTURES, (draw + 1) * FUTURES),
-            rates=run.rates[name],
+            rates=run.rates[name].times(one.establish),
         )
         for name, one in run.inputs.items()
     }
@@ -316,6 +319,10 @@ def run_draw(setting: Setting, draw: int) -> DrawRow:
 def _redrawn(setting: Setting, draw: int, run: Run) -> Array:
     """Scores of a draw with each group of inputs taken from another one, (G, K)."""
     trips = next(iter(run.inputs.values())).trips
+    before = np.sum(run.per_100_hours(setting.block), axis=0)
+    left = drawn_estimates(
+        setting.evidence, setting.movement, seed=setting.seed, draw=draw
+    ).education_ratio
     rows = []
     for group in GROUPS:
         estimates = drawn_estimates(
@@ -325,12 +332,16 @@ def _redrawn(setting: Setting, draw: int, run: Run) -> Array:
             draw=draw,
             others={group: draw + ANOTHER},
         )
+        if group == "education":  # scales what every hour avoids alike
+            rows.append(before * (1 - estimates.education_ratio) / max(1 - left, 1e-12))
+            continue
         other = run_model(
             estimates,
             setting.movement,
             place=setting.place,
             seasons=setting.seasons,
             trips=None if group in MOVING else trips,
+            rates=run.rates if group in SETTLING else None,
         )
         rows.append(np.sum(other.per_100_hours(setting.block), axis=0))
     return np.array(rows)

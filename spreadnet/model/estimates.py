@@ -131,6 +131,7 @@ PURPOSES = {
     "education": "education",
     "status": "status",
 }
+SETTLING = ("establishment", "status")  # groups on which rates between lakes do not depend
 MOVING = ("traffic", "where boats come from", "movement")  # groups on which trips depend
 
 

@@ -157,7 +157,12 @@ def spread_inputs(
 
 
 def inputs_and_rates(
-    estimates: Estimates, movement: Movement, *, place: Place, trips: TripFlow | None = None
+    estimates: Estimates,
+    movement: Movement,
+    *,
+    place: Place,
+    trips: TripFlow | None = None,
+    rates: Mapping[str, LakeRates] | None = None,
 ) -> tuple[dict[str, SpreadInputs], dict[str, Calibration], dict[str, LakeRates]]:
     """
     As `spread_inputs`, with the rates between lakes that were worked out on the way.
@@ -166,13 +171,15 @@ def inputs_and_rates(
     ----------
     estimates, movement, place, trips
         As for `spread_inputs`.
+    rates : mapping of species to LakeRates, optional
+        Where they are known already, from estimates with the same trips, gaps and carriage.
 
     Returns
     -------
     inputs, calibration
         As `spread_inputs` gives them.
     rates : dict of species to LakeRates
-        `lake_rates` of each.
+        `lake_rates` of each, every introduction counted once.
     """
     launching, retrieving = (DIRECTIONS.index(d) for d in ("launching", "retrieving"))
     other, outside = WATERS.index("other"), WATERS.index("outside")
@@ -191,7 +198,7 @@ def inputs_and_rates(
     traffic = launches / max(launches.sum(), 1e-12)
     effect = np.full(len(ROUTES), 1 - estimates.education_ratio)
     effect[ROUTES.index("residual")] = 0.0  # nobody can empty a ballast tank wholly
-    inputs, calibration, rates = {}, {}, {}
+    inputs, calibration, found = {}, {}, {}
     for name, species in estimates.species.items():
         bare = SpreadInputs(
             trips=trips,
@@ -209,12 +216,11 @@ def inputs_and_rates(
             initial=estimates.infested[name].chance,
             worth=place.worth,
         )
-        bare_rates = lake_rates(bare, establish=1.0)
+        found[name] = lake_rates(bare, establish=1.0) if rates is None else rates[name]
         inputs[name], calibration[name] = _settled(
-            name, bare, estimates, place=place, rates=bare_rates
+            name, bare, estimates, place=place, rates=found[name]
         )
-        rates[name] = bare_rates.times(inputs[name].establish)
-    return inputs, calibration, rates
+    return inputs, calibration, found
 
 
 def _settled(

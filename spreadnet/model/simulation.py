@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 import scipy.sparse as sp
 
 from spreadnet.evidence.chance import stream
-from spreadnet.model.compiled import fast_available, spread_futures
+from spreadnet.model.compiled import at_risk, fast_available, spread_futures
 from spreadnet.model.lake_rates import lake_rates
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 NEVER = 255  # not infested within the seasons looked ahead
 MOST_SEASONS = 254  # seasons are kept in one byte
 CELLS = 2_000_000  # futures times lakes worked on together
+CACHED = 60_000  # of these, as many as a processor keeps at hand
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,7 +49,8 @@ class Futures:
         came = (self.first_season > 0) & (self.first_season != NEVER)
         if worth is None:
             return came.sum(axis=1).astype(float)
-        return came @ np.asarray(worth, float)
+        # Lake by lake: a dense product may round a future by how many others there are.
+        return sp.csr_array(came) @ np.asarray(worth, float)
 
     def counts_by_season(self) -> NDArray[np.int64]:
         """Futures in which each lake is newly infested by the end of each season, (T, L)."""
@@ -133,7 +136,9 @@ def simulate(
     Notes
     -----
     One exponential threshold a lake in place of a coin a season (Sellke 1983, J. Appl. Prob. 20):
-    the same law, and futures under two policies differ only where the policies matter.
+    the same law, and futures under two policies differ only where the policies matter. Sums of
+    rates are taken in double precision in the order in which lakes fall, so two policies that add
+    the same rates in another order agree to the sixteenth digit.
     """
     if not 1 <= seasons <= MOST_SEASONS:
         message = f"Invalid seasons '{seasons}'. It must be 1 to {MOST_SEASONS}."
@@ -143,14 +148,16 @@ def simulate(
     first = np.full((len(futures), n_lakes), NEVER, np.uint8)
     size = max(1, CELLS // max(n_lakes, 1))
     large = rates.between.dtype == np.float32  # loading compiled code takes a second
-    fill = spread_futures if large and fast_available() else _spread
+    if large and fast_available():
+        fill = partial(spread_futures, inputs, rates)
+    else:
+        fill = partial(_spread_all, _work(inputs, rates))
+    lakes = at_risk(inputs, _place(rates, n_lakes), inputs.initial < 1)
     for start in range(0, len(futures), size):
         some = futures[start : start + size]
         fill(
-            inputs,
-            rates,
             first[start : start + size],
-            limits=thresholds(seed, species, some, n_lakes=n_lakes),
+            limits=_limits(seed, species, some, n_lakes=n_lakes, lakes=lakes),
             infested=_start(inputs, seed, species, some),
             seasons=seasons,
         )
@@ -159,8 +166,20 @@ def simulate(
 
 def _uniform(seed: int, purpose: str, futures: range, n_lakes: int) -> NDArray[np.float64]:
     """Uniform numbers of each future and lake, (D, L)."""
-    rows = [stream(seed, purpose, future).random(n_lakes) for future in futures]
-    return np.array(rows).reshape(len(futures), n_lakes)
+    rows = np.empty((len(futures), n_lakes))
+    for row, future in zip(rows, futures, strict=True):
+        stream(seed, purpose, future).random(out=row)
+    return rows
+
+
+def _limits(
+    seed: int, species: str, futures: range, *, n_lakes: int, lakes: NDArray[np.integer]
+) -> NDArray[np.float64]:
+    """Thresholds of the lakes that something can reach; endless for the others."""
+    uniform = _uniform(seed, f"thresholds {species}", futures, n_lakes)
+    limits = np.full_like(uniform, np.inf)
+    limits[:, lakes] = -np.log1p(-uniform[:, lakes])
+    return limits
 
 
 def _start(inputs: SpreadInputs, seed: int, species: str, futures: range) -> NDArray[np.bool_]:
@@ -172,6 +191,13 @@ def _start(inputs: SpreadInputs, seed: int, species: str, futures: range) -> NDA
     return drawn < inputs.initial
 
 
+def _place(rates: LakeRates, n_lakes: int) -> NDArray[np.int64]:
+    """Place of each lake among those with a landing, -1 without one."""
+    place = np.full(n_lakes, -1, np.int64)
+    place[rates.lakes] = np.arange(len(rates.lakes))
+    return place
+
+
 def _spread(
     inputs: SpreadInputs,
     rates: LakeRates,
@@ -181,40 +207,110 @@ def _spread(
     infested: NDArray[np.bool_],
     seasons: int,
 ) -> None:
+    """Fill in the season of each lake's infestation for some futures."""
+    work = _work(inputs, rates)
+    _spread_all(work, first, limits=limits, infested=infested, seasons=seasons)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Work:
+    """What single futures need: the C lakes at risk, the B with a landing first."""
+
+    always: NDArray[np.bool_]  # (L,) infested in every future
+    lakes: NDArray[np.integer]  # (C,)
+    place: NDArray[np.integer]  # (L,) row in `between`, -1 without a landing
+    between: NDArray[np.float64]  # (A, B)
+    streams: sp.csr_array | None  # (L, C)
+    habitat: Array  # (C,)
+    introductions: Array  # (B,) of lakes infested in every future, and from outside
+    downstream: Array  # (C,) of lakes infested in every future
+    exponent: float
+
+
+def _work(inputs: SpreadInputs, rates: LakeRates) -> _Work:
+    """Only the lakes that anything can reach."""
+    # By what is known of the lake, not by the futures at hand: sums must not depend on the pieces.
+    always = inputs.initial == 1
+    introductions = rates.outside + rates.between[always[rates.lakes]].sum(axis=0, dtype=float)
+    place = _place(rates, len(always))
+    lakes = at_risk(inputs, place, ~always)
+    with_landing = place[lakes] >= 0
+    lakes = np.concatenate([lakes[with_landing], lakes[~with_landing]])
+    boats = place[lakes[: with_landing.sum()]]
+    any_stream = inputs.streams.nnz > 0
+    return _Work(
+        always=always,
+        lakes=lakes,
+        place=place,
+        # Summed in double, so that the order of adding shows in the sixteenth digit at most.
+        between=np.take(rates.between, boats, axis=1).astype(float),
+        streams=inputs.streams.tocsr()[:, lakes] if any_stream else None,
+        habitat=np.asarray(inputs.habitat[lakes], float),
+        introductions=introductions[boats],
+        downstream=(always @ inputs.streams)[lakes] if any_stream else np.zeros(0),
+        exponent=inputs.allee_exponent,
+    )
+
+
+def _spread_all(
+    work: _Work,
+    first: NDArray[np.uint8],
+    *,
+    limits: Array,
+    infested: NDArray[np.bool_],
+    seasons: int,
+) -> None:
     """
-    Fill in the season of each lake's infestation for some futures.
+    Fill in the season of each lake's infestation, a few futures at a time.
 
     What infested lakes send is summed up as they come, so that a season costs as much as it has
     new infestations.
     """
     first[infested] = 0
-    always: NDArray[np.bool_] = np.logical_and.reduce(infested, axis=0)
-    new = infested & ~always
-    introductions = np.tile(
-        rates.outside + _sum_of(rates.between, always[rates.lakes]), (len(first), 1)
-    )
-    streams = np.tile(always @ inputs.streams, (len(first), 1))
-    any_stream = inputs.streams.nnz > 0
+    size = max(1, CACHED // max(len(work.lakes), 1))
+    for start in range(0, len(first), size):
+        some = slice(start, start + size)
+        free = np.where(first[some, work.lakes] == 0, np.inf, limits[some, work.lakes])
+        _spread_some(work, first[some], infested[some] & ~work.always, free, seasons=seasons)
+
+
+def _spread_some(
+    work: _Work,
+    first: NDArray[np.uint8],
+    new_at_start: NDArray[np.bool_],
+    limits: Array,
+    *,
+    seasons: int,
+) -> None:
+    """As many futures as stay in the cache; `limits` (D, C) are endless once a lake is infested."""
+    introductions = np.tile(work.introductions, (len(first), 1))
+    streams = np.tile(work.downstream, (len(first), 1))
     summed = np.zeros(limits.shape)
-    habitat = inputs.habitat[rates.lakes]
+    by_boat, habitat = summed[:, : introductions.shape[1]], work.habitat[: introductions.shape[1]]
+    future: NDArray[np.integer]
+    lake: NDArray[np.integer]
+    future, lake = np.nonzero(new_at_start)
     for season in range(1, seasons + 1):
-        introductions += _sent(new[:, rates.lakes], rates.between)
-        summed[:, rates.lakes] += habitat * (
-            introductions if inputs.allee_exponent == 1 else introductions**inputs.allee_exponent
-        )
-        if any_stream:
-            streams += (sp.csr_array(new, dtype=float) @ inputs.streams).toarray()
-            summed += inputs.habitat * streams
-        new = (summed >= limits) & ~infested
-        infested |= new
-        first[new] = season
+        if len(future):
+            introductions += _sent(work, future, lake, n_futures=len(first))
+        brought = introductions if work.exponent == 1 else introductions**work.exponent
+        by_boat += habitat * brought
+        if work.streams is not None:
+            new = sp.csr_array((np.ones(len(lake)), (future, lake)), shape=first.shape)
+            streams += (new @ work.streams).toarray()
+            summed += work.habitat * streams
+        future, column = np.nonzero(summed >= limits)
+        limits[future, column] = np.inf
+        lake = work.lakes[column]
+        first[future, lake] = season
 
 
-def _sum_of(between: Array, infested: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """What the lakes infested in every future send."""
-    return between[infested].sum(axis=0, dtype=float)
-
-
-def _sent(new: NDArray[np.bool_], between: Array) -> Array:
-    """What newly infested lakes send, by future and lake."""
-    return sp.csr_array(new, dtype=between.dtype) @ between
+def _sent(
+    work: _Work, future: NDArray[np.integer], lake: NDArray[np.integer], *, n_futures: int
+) -> Array:
+    """What newly infested lakes send, by future and lake at risk."""
+    with_landing = work.place[lake] >= 0
+    origin = work.place[lake[with_landing]]
+    starts = np.searchsorted(future[with_landing], np.arange(n_futures + 1))
+    shape = (n_futures, len(work.between))
+    return sp.csr_array((np.ones(len(origin)), origin, starts), shape=shape) @ work.between

@@ -30,7 +30,7 @@ def path_by_lake(inputs: SpreadInputs, rates: LakeRates, *, seasons: int) -> Pat
     inputs : SpreadInputs
         The species and region; its trips must be `Trips`.
     rates : LakeRates
-        `lake_rates(inputs)`.
+        `lake_rates(inputs, establish=1.0)`.
     seasons : int
         Seasons to look ahead, 1 or more.
 
@@ -57,7 +57,7 @@ def path_by_lake(inputs: SpreadInputs, rates: LakeRates, *, seasons: int) -> Pat
     infested[0] = inputs.initial
     for season in range(seasons):
         sent = infested[season, at].astype(dtype) @ rates.between
-        introductions[season, at] = rates.outside + sent
+        introductions[season, at] = inputs.establish * (rates.outside + sent)
         hazard = inputs.habitat * (
             introductions[season] ** inputs.allee_exponent + downstream @ infested[season]
         )
@@ -87,7 +87,7 @@ def gradient_by_lake(inputs: SpreadInputs, path: Path, rates: LakeRates) -> Grad
     path : Path
         Result of `path_by_lake` or `expected_spread` with nobody covered.
     rates : LakeRates
-        `lake_rates(inputs)`.
+        `lake_rates(inputs, establish=1.0)`.
 
     Returns
     -------
@@ -106,7 +106,8 @@ def gradient_by_lake(inputs: SpreadInputs, path: Path, rates: LakeRates) -> Grad
         slope = exponent * path.introductions[season] ** (exponent - 1) if exponent != 1 else 1.0
         lake_value[season] = by_habitat * slope
         by_state = inputs.streams @ by_habitat
-        by_state[at] += rates.between @ lake_value[season, at].astype(dtype)
+        valued = (inputs.establish * lake_value[season, at]).astype(dtype)
+        by_state[at] += rates.between @ valued
         still_free = np.exp(-path.cumulative_hazard[season])
         initial = initial + by_state * still_free
         by_hazard = by_hazard + by_state * free * still_free

@@ -84,7 +84,7 @@ def test_the_way_by_lakes_gives_the_same_path_and_slope(allee, dense):
     inputs = made(np.random.default_rng(6), allee=allee, dense=dense)
     nobody = Coverage.none(8)
     path = expected_spread(inputs, nobody, seasons=5)
-    rates = lake_rates(inputs)
+    rates = lake_rates(inputs, establish=1.0)
     quick = path_by_lake(inputs, rates, seasons=5)
     for name in ("cumulative_hazard", "infested", "introductions"):
         assert getattr(quick, name) == pytest.approx(getattr(path, name), rel=1e-12)
