@@ -117,8 +117,10 @@ def _by_pair(inputs: SpreadInputs, path: Path, slope: Gradient, rows: slice, *, 
 
 def _top(by_lake: Array, first: int) -> tuple[NDArray[np.integer], Array, Array]:
     """Positions and values of the largest lakes of each row, and the row's sum."""
-    first = min(first, by_lake.shape[1])
-    some = np.sort(np.argpartition(-by_lake, first - 1, axis=1)[:, :first], axis=1)
-    largest = np.argsort(-np.take_along_axis(by_lake, some, axis=1), axis=1, kind="stable")
-    order = np.take_along_axis(some, largest, axis=1)
+    left = np.array(by_lake)
+    row = np.arange(len(left))
+    order = np.empty((len(left), min(first, left.shape[1])), np.intp)
+    for place in range(order.shape[1]):  # a few times the largest is quicker than to sort
+        order[:, place] = left.argmax(axis=1)
+        left[row, order[:, place]] = -np.inf
     return order, np.take_along_axis(by_lake, order, axis=1), by_lake.sum(axis=1)

@@ -42,7 +42,10 @@ def clean_text(value: object) -> str:
     """
     if value is None or value is pd.NA or value is pd.NaT or value != value:
         return ""
-    text = " ".join("".join(_letter(c) for c in str(value)).split())
+    text = str(value)
+    if not (text.isascii() and text.isprintable()):
+        text = "".join(_letter(c) for c in text)
+    text = " ".join(text.split())
     return text if text.strip(f" {JOINERS}") else ""
 
 

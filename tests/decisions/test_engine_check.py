@@ -75,6 +75,52 @@ def test_where_they_part_it_is_said_why(changes, words):
 
 def test_a_gap_within_chance_is_not_one():
     assert not replace(AGREED, expected=6.0, error=0.5).apart
+    assert replace(AGREED, expected=6.0, error=0.5).errors_above == pytest.approx(2)
+
+
+def test_the_lower_expected_needs_more_than_bad_luck():
+    """It asks the user to report a fault, so one run in a thousand is too often."""
+    below = replace(AGREED, expected=4.0, error=0.25)
+    assert below.errors_above == pytest.approx(-4)
+    assert not below.apart
+    assert replace(below, error=0.2).apart
+
+
+@pytest.mark.parametrize("rate", [1e-12, 1e-7, 1e-5, 1e-4])
+def test_futures_in_which_nothing_happens_are_no_gap(rate):
+    """Nothing in 1,000 futures is what 0.0008 expected looks like, not a fault of the engine."""
+    check = checked(chain([1, 0, 0], rate))
+    assert check.error == pytest.approx((check.expected / 1000) ** 0.5, rel=0.2) or check.simulated
+    assert not check.apart
+    assert why_apart(check, ["a", "b", "c"]) == ""
+
+
+def test_where_few_boats_together_fail_the_expected_may_be_lower():
+    """Half a chance of an infested lake is not half the boats, once boats count by their square."""
+    check = checked(replace(chain([0.5, 0, 0], 0.3), allee_exponent=2.0))
+    assert check.expected < check.simulated
+    assert check.apart
+    assert "few boats together rarely found" in why_apart(check, ["a", "b", "c"])
+    assert "report" not in why_apart(check, ["a", "b", "c"])
+
+
+def test_no_lake_is_named_for_its_luck():
+    """The worst of 3,000 lakes at even odds is 0.07 off in 666 futures by chance alone."""
+    n = 3000
+    inputs = replace(
+        chain(np.zeros(2), 0.0, n_lakes=2),
+        landing_lake=np.arange(2),
+        habitat=np.ones(n),
+        initial=np.append(1.0, np.zeros(n - 1)),
+        worth=np.ones(n),
+        streams=sp.csr_array(
+            (np.full(n - 1, np.log(2) / 8), (np.zeros(n - 1, int), np.arange(1, n))), shape=(n, n)
+        ),
+    )
+    check = checked(inputs)
+    assert check.futures == 666
+    assert check.lake_apart == 0
+    assert not check.apart
 
 
 def test_a_lake_fed_by_one_uncertain_neighbour_is_found():

@@ -1,5 +1,7 @@
 """Intervals of the gravity fit on data made from known coefficients."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import scipy.sparse as sp
@@ -86,3 +88,77 @@ def test_intervals_stay_honest_where_boaters_at_a_landing_are_alike():
 def test_few_landings_give_wide_intervals_not_narrow_ones():
     coverage, _, _ = recover(POWER, n_landings=6, data_sets=100)
     assert (coverage >= 0.85).all(), coverage
+
+
+def recover_blurred(*, drawn, data_sets=200, seed=3, noise=1.5):
+    """Coverage where the fit knows the traffic of lakes only roughly."""
+    rng, inside = np.random.default_rng(seed), []
+    truth = np.concatenate([ATTRACTION, TRUTH["power"]])
+    for _ in range(data_sets):
+        survey, attractions, distance_km = make_survey(rng, POWER, likeness=0.03)
+        size = (200, len(survey.candidates))
+        # Log traffic is normal with mean 5 and deviation 1: counts pull an estimate to the mean.
+        counted = attractions["log_traffic"] + noise * rng.standard_normal(size[1])
+        about, rough = 5 + (counted - 5) / (1 + noise**2), noise / np.sqrt(1 + noise**2)
+        draws = about + rough * rng.standard_normal(size)
+        given = {**attractions, "log_traffic": about}
+        fit = fit_gravity(
+            survey, given, distance_km, drawn={"log_traffic": draws} if drawn else None
+        )
+        table = fit.table()
+        inside.append((table["low"] <= truth) & (truth <= table["high"]))
+    return np.mean(inside, axis=0)
+
+
+@pytest.mark.slow
+def test_intervals_count_in_that_traffic_is_an_estimate():
+    """A lake busier than estimated draws boats at all landings: clusters of landings miss it."""
+    with_draws, without = recover_blurred(drawn=True), recover_blurred(drawn=False)
+    assert ((with_draws >= 0.82) & (with_draws <= 0.97)).all(), with_draws
+    assert (without[:2] < 0.85).all(), without
+
+
+def test_draws_of_an_attraction_that_is_not_used_are_refused():
+    survey, attractions, distance_km = make_survey(np.random.default_rng(0), POWER)
+    many = np.zeros((5, len(survey.candidates)))
+    for drawn in ({"log_depth": many}, {"log_traffic": many[:, 1:]}):
+        with pytest.raises(ValueError, match="Invalid drawn"):
+            fit_gravity(survey, attractions, distance_km, drawn=drawn)
+
+
+def test_draws_that_never_differ_change_nothing():
+    survey, attractions, distance_km = make_survey(np.random.default_rng(0), POWER)
+    sure = np.tile(attractions["log_traffic"], (5, 1))
+    one = fit_gravity(survey, attractions, distance_km)
+    two = fit_gravity(survey, attractions, distance_km, drawn={"log_traffic": sure})
+    np.testing.assert_allclose(two.covariance, one.covariance, rtol=1e-12)
+
+
+def test_what_one_lake_may_be_off_moves_coefficients_as_a_refit_says():
+    """The added covariance of one blurred lake is the square of what a shift of it does."""
+    rng = np.random.default_rng(5)
+    survey, attractions, distance_km = make_survey(rng, POWER, n_landings=100, interviews=400)
+    lake = int(np.argmax(attractions["log_area"] + attractions["log_traffic"]))
+    shift = np.zeros((2, len(survey.candidates)))
+    shift[:, lake] = [0.02, -0.02]
+    base = fit_gravity(survey, attractions, distance_km, prior=None)
+    draws = attractions["log_traffic"] + shift
+    wide = fit_gravity(survey, attractions, distance_km, prior=None, drawn={"log_traffic": draws})
+    # Choices with the lake's pull shifted, as they are expected, refitted without the shift.
+    moved = []
+    for one in shift:
+        utility = base.coefficients[0] * attractions["log_area"] + base.coefficients[1] * (
+            attractions["log_traffic"] + one
+        )
+        utility = utility + base.coefficients[2] * np.log1p(distance_km)
+        weight = np.exp(utility)
+        weight[np.arange(len(weight)), survey.own_lake] = 0
+        expected = weight / weight.sum(axis=1, keepdims=True)
+        counts = np.asarray(survey.counts.sum(axis=1)).reshape(-1, 1) * expected
+        refit = fit_gravity(
+            replace(survey, counts=sp.csr_array(counts)), attractions, distance_km, prior=None
+        )
+        moved.append(refit.coefficients - base.coefficients)
+    added = np.sqrt(np.diag(wide.covariance - base.covariance))
+    # Less the part within single landings, about a fiftieth; distance hardly moves at all.
+    np.testing.assert_allclose(added[:2], np.abs(moved).mean(axis=0)[:2], rtol=0.05)

@@ -5,6 +5,7 @@ The enumeration and the loop over a graph below share no code with the engine.
 """
 
 import itertools
+from dataclasses import replace
 
 import networkx as nx
 import numpy as np
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from spreadnet.model import simulation
+from spreadnet.model.compiled import SWITCH
 from spreadnet.model.flows import Trips
 from spreadnet.model.lake_rates import lake_rates
 from spreadnet.model.simulation import NEVER, simulate, thresholds
@@ -50,8 +52,8 @@ def made(between, initial, **changes):
     return SpreadInputs(**{**given_, **changes})
 
 
-def exact(inputs, seasons):
-    """Chance of each lake being infested at the start of each season, over every history."""
+def histories(inputs, seasons):
+    """Chance of every set of infested lakes at the end of each season."""
     between = inputs.trips.matrix() * inputs.establish
     outside = inputs.outside_boats * inputs.establish
     streams = inputs.streams.toarray()
@@ -61,7 +63,6 @@ def exact(inputs, seasons):
         chance = np.prod(np.where(bits, inputs.initial, 1 - inputs.initial))
         if chance > 0:
             states[bits] = chance
-    rows = []
     for _ in range(seasons):
         after = {}
         for bits, chance in states.items():
@@ -75,8 +76,17 @@ def exact(inputs, seasons):
                 if step > 0:
                     after[new] = after.get(new, 0) + chance * step
         states = after
-        rows.append(sum(chance * np.array(bits) for bits, chance in states.items()))
-    return np.array(rows)
+        yield states
+
+
+def exact(inputs, seasons):
+    """Chance of each lake being infested at the end of each season, over every history."""
+    return np.array(
+        [
+            sum(chance * np.array(bits) for bits, chance in states.items())
+            for states in histories(inputs, seasons)
+        ]
+    )
 
 
 TWO = made([[0, 0.4], [0.2, 0]], [1, 0])
@@ -108,6 +118,39 @@ def test_chances_are_those_of_every_history(name):
     chance = exact(inputs, seasons)
     error = np.sqrt(np.clip(chance * (1 - chance), 0, None) / n)
     assert (np.abs(counts / n - chance) <= 4 * error + 1e-12).all()
+
+
+@pytest.mark.parametrize("seasons", [1, 2, 3])
+@pytest.mark.parametrize("name", CASES)
+def test_sets_of_lakes_come_as_often_as_they_should(name, seasons):
+    """Goodness of fit of which lakes are infested together (chi-square, 0.01% in 12 cases)."""
+    inputs, n = CASES[name], 20_000
+    *_, states = histories(inputs, seasons)
+    found = simulate(inputs, seasons=seasons, seed=5, species="weed", futures=range(n)).first_season
+    infested = found != NEVER
+    seen = [int((infested == np.array(bits, bool)).all(axis=1).sum()) for bits in states]
+    assert sum(seen) == n
+    if len(states) > 1:
+        expected = n * np.array(list(states.values()))
+        assert expected.min() > 5
+        assert stats.chisquare(seen, expected).pvalue > 1e-4
+
+
+def test_a_lake_without_a_landing_sends_down_its_stream():
+    boats, stream = [[0, 0.4], [0.1, 0]], sp.csr_array(([0.3], ([2], [0])), shape=(3, 3))
+    inputs = replace(
+        TWO,
+        trips=Trips.dense(np.array(boats)),
+        habitat=np.array([0.8, 1, 0]),
+        initial=np.array([0, 0, 0.5]),
+        streams=stream,
+        worth=np.ones(3),
+    )
+    same = made(np.pad(boats, (0, 1)), [0, 0, 0.5], habitat=np.array([0.8, 1, 0]), streams=stream)
+    n, chance = 40_000, exact(same, 3)[-1]
+    found = simulate(inputs, seasons=3, seed=1, species="weed", futures=range(n)).first_season
+    error = np.sqrt(chance * (1 - chance) / n)
+    assert (np.abs((found != NEVER).mean(axis=0) - chance) <= 4 * error).all()
 
 
 def test_the_two_lake_chances_are_those_worked_by_hand():
@@ -168,14 +211,21 @@ def network(seed, n=12, landings=16, **changes):
     return SpreadInputs(**{**given_, **changes})
 
 
+def in_precision(inputs, dtype):
+    """The same with trips in another precision, as they are in large regions."""
+    trips = inputs.trips
+    return replace(inputs, trips=Trips(trips.by_origin.astype(dtype), trips.group, trips.split))
+
+
 @given(
     seed=st.integers(0, 2**32 - 1),
     allee=st.sampled_from([1.0, 1.5]),
     share=st.floats(0, 1),
+    precision=st.sampled_from([np.float32, np.float64]),
 )
 @settings(max_examples=40, deadline=None)
-def test_more_coverage_never_infests_a_lake_earlier(seed, allee, share):
-    inputs = network(seed, allee_exponent=allee)
+def test_more_coverage_never_infests_a_lake_earlier(seed, allee, share, precision):
+    inputs = in_precision(network(seed, allee_exponent=allee), precision)
     rng = np.random.default_rng(seed)
     some = Coverage(rng.random(16) * share, rng.random(16) * share)
     more = Coverage(
@@ -192,17 +242,83 @@ def test_more_coverage_never_infests_a_lake_earlier(seed, allee, share):
     assert (less <= most).all()
 
 
-def test_the_same_seed_gives_the_same_bytes_in_any_pieces(monkeypatch):
-    inputs = network(4, initial=np.linspace(0, 1, 12))
+@pytest.fixture
+def plain(monkeypatch):
+    """The NumPy way, whatever is installed."""
+    monkeypatch.setenv(SWITCH, "0")
+
+
+def test_the_order_of_adding_infests_no_lake_earlier(monkeypatch, plain):
+    """
+    Lake 3 takes 0.6 units in the last digit from lake 1 and 1 from lake 2. With coverage both come
+    in one season; summed in single precision they would be 1 and a whole unit.
+    """
+    unit = float(np.finfo(np.float32).eps)
+    between = np.zeros((4, 4), np.float32)
+    between[0, 1], between[0, 2], between[1, 3], between[2, 3] = 1.0, 0.5, 0.6 * unit, 1.0
+    limits = np.array([[np.inf, 0.35, 0.75, 3 + 2.7 * unit]])
+    monkeypatch.setattr(simulation, "_limits", lambda *_, **__: limits.copy())
+    inputs = made(between, [1, 0, 0, 0])
+    covered = Coverage(np.zeros(4), np.array([0.0, 1, 0, 0]))
+    without, with_ = (
+        simulate(
+            inputs, seasons=8, seed=1, species="weed", futures=range(1), coverage=coverage
+        ).first_season
+        for coverage in (None, covered)
+    )
+    assert without.tolist() == [[0, 1, 2, 6]]
+    assert with_.tolist() == [[0, 2, 2, 6]]
+
+
+@pytest.mark.parametrize("precision", [np.float32, np.float64])
+def test_sums_do_not_depend_on_the_other_futures(monkeypatch, plain, precision):
+    """Lakes that happen to be infested in all futures at hand are summed like any other."""
+    between = np.zeros((4, 4), precision)
+    half = float(np.finfo(precision).eps) / 2
+    # In double precision 1 + half + half is 1 and 1 + (half + half) is more; in single precision
+    # 1 + half is 1.
+    between[:3, 3] = (1, half, half) if precision == np.float64 else (0, 1, half)
+    reached = 1 + (2 * half if precision == np.float64 else half)
+    limits = np.array([np.inf, np.inf, np.inf, reached])
+    monkeypatch.setattr(
+        simulation, "_limits", lambda *args, **__: np.tile(limits, (len(args[2]), 1))
+    )
+    inputs = made(between, [1, 0.7, 0.7, 0])
+
+    def futures(which):
+        return simulate(inputs, seasons=1, seed=1, species="weed", futures=which).first_season
+
+    whole = futures(range(40))
+    both = (whole[:, :3] == 0).all(axis=1)
+    assert 5 < both.sum() < 35
+    assert np.array_equal(whole[:, 3] == 1, both)
+    assert np.array_equal(np.concatenate([futures(range(i, i + 1)) for i in range(40)]), whole)
+
+
+@pytest.mark.parametrize("precision", [np.float32, np.float64])
+@pytest.mark.parametrize("allee", [1.0, 1.3])
+def test_the_same_seed_gives_the_same_bytes_in_any_pieces(monkeypatch, precision, allee):
+    inputs = in_precision(
+        network(4, initial=np.linspace(0, 1, 12), allee_exponent=allee), precision
+    )
 
     def futures(which):
         return simulate(inputs, seasons=5, seed=7, species="weed", futures=which).first_season
 
     whole = futures(range(50))
+    assert np.array_equal(futures(range(10, 20)), whole[10:20])
     assert np.array_equal(futures(range(30, 50)), whole[30:])
+    assert np.array_equal(futures(range(0, 50, 7)), whole[::7])
     for cells in (1, 12 * 7, 10**9):
         monkeypatch.setattr(simulation, "CELLS", cells)
+        monkeypatch.setattr(simulation, "CACHED", cells // 2)
         assert np.array_equal(futures(range(50)), whole)
+    found, some = (
+        simulate(inputs, seasons=5, seed=7, species="weed", futures=which)
+        for which in (range(50), range(10, 20))
+    )
+    worth = np.random.default_rng(1).random(12)
+    assert np.array_equal(found.new(worth)[10:20], some.new(worth))
     other = simulate(inputs, seasons=5, seed=8, species="weed", futures=range(50))
     assert not np.array_equal(other.first_season, whole)
     weed = simulate(inputs, seasons=5, seed=7, species="mussel", futures=range(50))
@@ -269,6 +385,16 @@ def test_the_expected_total_is_an_upper_bound(seed):
     assert expected >= new.mean() - 3 * new.std() / len(new) ** 0.5
 
 
+def test_the_expected_total_is_no_bound_where_few_together_fail():
+    """By hand: half the boats squared is a quarter, but the source is there half the time."""
+    inputs = made([[0, 0.3], [0, 0]], [0.5, 0], allee_exponent=2.0)
+    expected = expected_spread(inputs, Coverage.none(2), seasons=1).infested[1, 1]
+    assert expected == pytest.approx(1 - np.exp(-0.0225))
+    assert exact(inputs, 1)[0, 1] == pytest.approx(0.5 * (1 - np.exp(-0.09)))
+    found = simulate(inputs, seasons=1, seed=1, species="weed", futures=range(20_000))
+    assert found.new().mean() == pytest.approx(0.5 * (1 - np.exp(-0.09)), abs=0.006)
+
+
 def test_worth_weighs_the_new_and_only_those():
     inputs = network(7)
     found = simulate(inputs, seasons=5, seed=1, species="weed", futures=range(30))
@@ -289,6 +415,25 @@ def test_thresholds_are_exponential_and_unrelated():
     for one, two in ((limits[:-1], limits[1:]), (limits[:, :-1], limits[:, 1:])):
         related = np.corrcoef(one.ravel(), two.ravel())[0, 1]
         assert abs(related) < 4 / one.size**0.5
+
+
+def test_luck_of_species_futures_and_starts_is_unrelated():
+    weed, mussel = (thresholds(1, name, range(300), n_lakes=200) for name in ("weed", "mussel"))
+    unsure = made(np.zeros((200, 200)), np.full(200, 0.5))
+    start = simulate(unsure, seasons=1, seed=1, species="weed", futures=range(300)).first_season
+    assert abs((start == 0).mean() - 0.5) < 4 * 0.5 / start.size**0.5
+    for other in (mussel, start == 0):
+        assert abs(np.corrcoef(weed.ravel(), other.ravel())[0, 1]) < 4 / weed.size**0.5
+
+
+def test_thresholds_by_the_thousand_are_those_one_by_one():
+    many = thresholds(3, "weed", range(5, 9), n_lakes=30)
+    for row, future in zip(many, range(5, 9), strict=True):
+        assert np.array_equal(row, thresholds(3, "weed", range(future, future + 1), n_lakes=30)[0])
+    lakes = np.array([0, 7, 29])
+    some = simulation._limits(3, "weed", range(5, 9), n_lakes=30, lakes=lakes)
+    assert np.array_equal(some[:, lakes], many[:, lakes])
+    assert np.isinf(np.delete(some, lakes, axis=1)).all()
 
 
 def test_tiny_hazards_are_met_as_often_as_they_should():
@@ -345,16 +490,7 @@ def test_no_future_is_an_empty_answer():
 
 def test_half_the_memory_changes_next_to_nothing():
     inputs = network(8)
-    small = SpreadInputs(
-        **{
-            name: getattr(inputs, name)
-            for name in SpreadInputs.__dataclass_fields__
-            if name != "trips"
-        },
-        trips=Trips(
-            inputs.trips.by_origin.astype(np.float32), inputs.trips.group, inputs.trips.split
-        ),
-    )
+    small = in_precision(inputs, np.float32)
     one, two = (
         simulate(given_, seasons=6, seed=1, species="weed", futures=range(300)).first_season
         for given_ in (inputs, small)
