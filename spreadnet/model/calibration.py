@@ -83,20 +83,23 @@ class History:
         chance : array, shape (Y, L)
             1 for lakes where the spread started from.
         """
-        years, found = self.years[:, None], self.found_in[None, :]
-        missed = 1 - self.found_in_year
-        lag = np.where(self.dated, found - years, -1.0)
+        years, missed = self.years[:, None], 1 - self.found_in_year
+        dated = np.flatnonzero(self.dated)
+        lag = self.found_in[dated] - years
         weight = np.where(lag >= 0, missed ** np.maximum(lag, 0), 0.0)
         if in_year is not None:
-            likely = weight * in_year
+            likely = weight * in_year[:, dated]
             weight = np.where(likely.sum(axis=0) > 0, likely, weight)
-        chance = np.where(np.isneginf(found), 1.0, _before(weight))
-        never = np.isposinf(self.found_in)
+        chance = np.zeros((len(years), len(unseen)))
+        chance[:, np.isneginf(self.found_in)] = 1.0
+        chance[:, dated] = _before(weight)
+        known = self.found_in < np.inf
         if in_year is None:
-            chance[:, never] = chance[:, ~never].mean(axis=1)[:, None] * unseen[never]
+            chance[:, ~known] = chance[:, known].mean(axis=1)[:, None] * unseen[~known]
         else:
-            known = self.watched[never] * (1 - missed ** (self.last_year - years + 1))
-            chance[:, never] = _before(in_year[:, never] * (1 - known)) * unseen[never]
+            never = np.flatnonzero(~known & (in_year[-1] > 0))  # the others met no boat
+            by_now = self.watched[never] * (1 - missed ** (self.last_year - years + 1))
+            chance[:, never] = _before(in_year[:, never] * (1 - by_now)) * unseen[never]
         return chance
 
 
@@ -214,7 +217,10 @@ def past_introductions(
     in_year = None
     if earlier is not None:
         scale = inputs.establish**inputs.allee_exponent
-        in_year = _infested_in(scale, *_hazards(inputs, earlier))
+        by_boat, by_stream = _hazards(inputs, earlier)
+        met = (by_boat[-1] > 0) | (by_stream[-1] > 0)  # what is infested stays so: the last is most
+        in_year = np.zeros_like(by_boat)
+        in_year[:, met] = _infested_in(scale, by_boat[:, met], by_stream[:, met])
     infested = past.infested(inputs.initial, in_year=in_year)
     introductions = np.zeros_like(infested)
     sent = infested[:, rates.lakes].astype(rates.between.dtype) @ rates.between

@@ -71,7 +71,8 @@ def spread_futures(
     Sums are taken in the order and precision of `simulation`, so that both give the same.
     """
     first[infested] = 0
-    always: NDArray[np.bool_] = np.logical_and.reduce(infested, axis=0)
+    # By what is known of the lake, not by these futures: sums must not depend on the pieces.
+    always = inputs.initial == 1
     sent = rates.between[always[rates.lakes]].sum(axis=0, dtype=float)
     place = np.full(len(always), -1, np.int64)
     place[rates.lakes] = np.arange(len(rates.lakes))

@@ -53,7 +53,7 @@ class GravityFit:
     coefficients : array, shape (P,)
         Of the attractions, then of the terms of the law.
     covariance : array, shape (P, P)
-        Clustered by landing, to draw from and to make intervals of.
+        Clustered by landing, with `between`; to make intervals of.
     naive_covariance : array, shape (P, P)
         As if every interview were independent of the others: too narrow, kept to compare.
     log_likelihood : float
@@ -66,6 +66,8 @@ class GravityFit:
         Free level of every lake (-inf where it can't be chosen), when asked for.
     assumed : bool
         True when nothing was fitted and the coefficients come from assumptions.
+    between : array, shape (P, P), or None
+        Part of `covariance` that comes from attractions that are estimates themselves.
     """
 
     law: DistanceLaw
@@ -78,6 +80,7 @@ class GravityFit:
     landings: int
     levels: Array | None = None
     assumed: bool = False
+    between: Array | None = None
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -86,8 +89,13 @@ class GravityFit:
 
     @property
     def degrees_of_freedom(self) -> float:
-        """Of the t distribution that intervals and draws use; infinite when assumed."""
+        """Of the t distribution of what is clustered by landing; infinite when assumed."""
         return np.inf if self.assumed else float(max(self.landings - 1, FEWEST_FREEDOM))
+
+    @property
+    def clustered(self) -> Array:
+        """Covariance without `between`, shape (P, P)."""
+        return self.covariance if self.between is None else self.covariance - self.between
 
     def bounded(self, coefficients: Array | None = None) -> Array:
         """Coefficients with those of distance clipped, see `DistanceLaw.bounded`."""
@@ -107,13 +115,16 @@ class GravityFit:
         Returns
         -------
         coefficients : array, shape (P,)
-            Multivariate t around the fit with its clustered covariance, those of distance
-            clipped so that the pull never grows without bound.
+            Multivariate t around the fit with its clustered covariance, plus a normal for
+            `between`; those of distance clipped so that the pull never grows without bound.
         """
         score = rng.standard_normal(len(self.coefficients))
         freedom = self.degrees_of_freedom
         spread = rng.chisquare(freedom) / freedom if np.isfinite(freedom) else 1.0
-        return self.bounded(self.coefficients + _root(self.covariance) @ score / np.sqrt(spread))
+        drawn = self.coefficients + _root(self.clustered) @ score / np.sqrt(spread)
+        if self.between is not None:
+            drawn = drawn + _root(self.between) @ rng.standard_normal(len(drawn))
+        return self.bounded(drawn)
 
     def table(self, level: float = 0.90) -> pd.DataFrame:
         """
@@ -131,7 +142,8 @@ class GravityFit:
             `high`, `naive_standard_error`.
         """
         error = np.sqrt(np.diag(self.covariance))
-        reach = stats.t.ppf(0.5 + level / 2, self.degrees_of_freedom) * error
+        by_landing = np.diag(self.clustered) / np.diag(self.covariance)
+        reach = stats.t.ppf(0.5 + level / 2, self.degrees_of_freedom / by_landing**2) * error
         columns = {
             "value": self.coefficients,
             "standard_error": error,
@@ -224,10 +236,11 @@ def fit_gravity(
         precision[: -len(law.terms)] = 0.0
     coefficients, at_best = maximise(choices, precision)
     naive = inverse(at_best.information + np.diag(precision))
-    clustered = _clustered(naive, at_best.scores)
+    clustered, between = _clustered(naive, at_best.scores), None
     if drawn:
         off = _off(drawn, tuple(attractions), coefficients, interviews.candidates)
-        clustered = clustered + _between_landings(choices, at_best, off, naive)
+        between = _between_landings(choices, at_best, off, naive)
+        clustered = clustered + between
     named = len(attractions) + len(law.terms)
     return GravityFit(
         law=law,
@@ -239,6 +252,7 @@ def fit_gravity(
         interviews=interviews.total,
         landings=len(choices.totals),
         levels=_levels(interviews, coefficients[:-named]) if free_levels else None,
+        between=between,
     )
 
 

@@ -123,7 +123,8 @@ def _spread_futures(
 ) -> None:
     """Seasons in which lakes are infested when the rates between them are at hand."""
     n_lakes = limits.shape[1]
-    sent, part = np.empty(between.shape[1], between.dtype), np.zeros(streams_always.size)
+    # Summed in double, so that the order of adding shows in the sixteenth digit at most.
+    sent, part = np.empty(between.shape[1]), np.zeros(streams_always.size)
     new = np.empty(n_lakes, np.int64)
     summed = np.empty(n_lakes)
     for future in range(len(first)):

@@ -14,7 +14,6 @@ from spreadnet.decisions.runs import run_model
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.flows import Trips
 from spreadnet.model.inputs import place_of
-from spreadnet.model.lake_rates import lake_rates
 from spreadnet.model.one_landing import avoided_at_one
 from spreadnet.model.simulation import simulate
 from spreadnet.model.spread import Coverage, SpreadInputs, expected_spread, gradient, total
@@ -37,7 +36,6 @@ def rows():
     yield row("gradient against complex step, demo, every landing", apart, 1e-10, "relative")
     yield from adjoint_rows()
     yield from order_rows(run)
-    yield from total_rows()
 
 
 def row(name, figure, bar, unit, *, least=False):
@@ -157,28 +155,3 @@ def order_rows(run):
             least=True,
         )
         yield row(f"the same, of the first 20, {label}", len(first), 18, "landings", least=True)
-
-
-def total_rows():
-    """Expected against simulated new infestations at 2.5% of free lakes in the first year."""
-    inputs = calibrated(state(np.random.default_rng(2)), 0.025)
-    path = expected_spread(inputs, Coverage.none(LANDINGS), seasons=SEASONS)
-    expected = total(inputs, path)
-    new = simulate(
-        inputs,
-        seasons=SEASONS,
-        seed=1,
-        species="made",
-        futures=range(400),
-        rates=lake_rates(inputs),
-    ).new()
-    error = new.std() / len(new) ** 0.5
-    ratio = expected / new.mean() - 1
-    yield row("expected over simulated total, 2.5% a year, 164 seeds", ratio, 0.02, "share above")
-    yield row(
-        "the same, standard errors above simulated",
-        (expected - new.mean()) / error,
-        -3,
-        "standard errors",
-        least=True,
-    )

@@ -242,13 +242,13 @@ def test_more_coverage_never_infests_a_lake_earlier(seed, allee, share, precisio
     assert (less <= most).all()
 
 
-@pytest.fixture
-def plain(monkeypatch):
-    """The NumPy way, whatever is installed."""
-    monkeypatch.setenv(SWITCH, "0")
+@pytest.fixture(params=["0", "1"], ids=["NumPy", "compiled"])
+def either_way(monkeypatch, request):
+    """Either way, where both are there."""
+    monkeypatch.setenv(SWITCH, request.param)
 
 
-def test_the_order_of_adding_infests_no_lake_earlier(monkeypatch, plain):
+def test_the_order_of_adding_infests_no_lake_earlier(monkeypatch, either_way):
     """
     Lake 3 takes 0.6 units in the last digit from lake 1 and 1 from lake 2. With coverage both come
     in one season; summed in single precision they would be 1 and a whole unit.
@@ -271,7 +271,7 @@ def test_the_order_of_adding_infests_no_lake_earlier(monkeypatch, plain):
 
 
 @pytest.mark.parametrize("precision", [np.float32, np.float64])
-def test_sums_do_not_depend_on_the_other_futures(monkeypatch, plain, precision):
+def test_sums_do_not_depend_on_the_other_futures(monkeypatch, either_way, precision):
     """Lakes that happen to be infested in all futures at hand are summed like any other."""
     between = np.zeros((4, 4), precision)
     half = float(np.finfo(precision).eps) / 2
