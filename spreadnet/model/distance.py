@@ -207,12 +207,35 @@ def landing_to_lake_km(
     ValueError
         If the two are not in one projected CRS in metres, or it is Web Mercator.
     """
+    return planar_km(*landing_and_lake_points(landings, lakes), dtype=dtype)
+
+
+def landing_and_lake_points(
+    landings: gpd.GeoDataFrame, lakes: gpd.GeoDataFrame
+) -> tuple[Array, Array]:
+    """
+    Where landings are, and where trips to lakes end.
+
+    Parameters
+    ----------
+    landings, lakes : GeoDataFrame
+        As for `landing_to_lake_km`.
+
+    Returns
+    -------
+    landing_points, lake_points : arrays, shapes (K, 2) and (L, 2)
+        Easting and northing in metres.
+
+    Raises
+    ------
+    ValueError
+        If the two are not in one projected CRS in metres, or it is Web Mercator.
+    """
     _check_crs(landings.crs, lakes.crs)
     at_landing = np.column_stack([landings.geometry.x, landings.geometry.y])
     inside = lakes.geometry.representative_point()
     middles = np.column_stack([inside.x, inside.y])
-    points = lake_points(at_landing, landing_lake_positions(landings, lakes), middles)
-    return planar_km(at_landing, points, dtype=dtype)
+    return at_landing, lake_points(at_landing, landing_lake_positions(landings, lakes), middles)
 
 
 def _points(points: Array) -> Array:

@@ -114,6 +114,46 @@ def build_interviews(
     )
 
 
+def narrowed(
+    interviews: Interviews, *, most: int
+) -> tuple[Interviews, NDArray[np.integer], NDArray[np.integer]]:
+    """
+    Only landings where someone was interviewed and lakes that can be named, numbered anew.
+
+    The fit looks at no others, and a matrix of all landings by all lakes need not be held. Each
+    landing's answers are weighed by themselves, so leaving out landings loses no more than their
+    number.
+
+    Parameters
+    ----------
+    interviews : Interviews
+        As `build_interviews` gives them.
+    most : int
+        Most landings kept: those with the most answers, ties in order.
+
+    Returns
+    -------
+    interviews : Interviews
+        With positions among the landings and lakes kept.
+    landings, lakes : arrays of int
+        Positions of these among all.
+    """
+    lakes = np.flatnonzero(interviews.candidates)
+    at, row = np.unique(interviews.landing, return_inverse=True)
+    answers = np.bincount(row, np.asarray(interviews.counts.sum(axis=1)).ravel())
+    kept = np.sort(np.argsort(-answers, kind="stable")[:most])
+    rows = np.isin(row, kept)
+    part = Interviews(
+        counts=interviews.counts[rows][:, lakes],
+        landing=np.searchsorted(kept, row[rows]),
+        direction=interviews.direction[rows],
+        own_lake=np.searchsorted(lakes, interviews.own_lake[rows]),
+        candidates=np.ones(len(lakes), bool),
+        left_out=interviews.left_out,
+    )
+    return part, at[kept], lakes
+
+
 def _answers(
     contacts: pd.DataFrame, visits: pd.DataFrame, landings: pd.DataFrame
 ) -> tuple[NDArray[np.integer], NDArray[np.integer], pd.Series]:
