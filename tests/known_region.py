@@ -7,11 +7,10 @@ is drawn from its stated range, so that intervals can be held to what they promi
 
 from __future__ import annotations
 
-import importlib.util
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
-from pathlib import Path
+from types import SimpleNamespace
 
 import geopandas as gpd
 import numpy as np
@@ -30,15 +29,12 @@ from spreadnet.evidence.strata import make_strata, visit_hours
 from spreadnet.evidence.traffic import TrafficDraw
 from spreadnet.model.distance import landing_lake_positions, landing_to_lake_km
 from spreadnet.model.estimates import Estimates
-from spreadnet.model.gravity import GravityFit
-from spreadnet.model.inputs import place_of, spread_inputs
+from spreadnet.model.flows import Trips
+from spreadnet.model.inputs import Place, place_of, spread_inputs
 from spreadnet.model.lake_rates import lake_rates
-from spreadnet.model.laws import POWER
 from spreadnet.model.one_landing import avoided_at_one
 from spreadnet.model.spread import Coverage, expected_spread, gradient
-from spreadnet.model.trips import Movement
 
-HERE = Path(__file__).resolve()
 CRS, MIDDLE = "EPSG:32709", (582_000.0, 5_460_000.0)  # open ocean
 SEASON = (date(2027, 5, 15), date(2027, 9, 30))
 VISIT_DAYS = ("2025-05-15", "2026-09-30")
@@ -56,39 +52,35 @@ class KnownRegion:
     """
     A region with what is true of it, in the model's own terms.
 
-    `truth` holds traffic, shares, gap rates, coefficients, survival and so on; `infested` (L,) by
-    species 0 or 1, `establish` by species; `likeness` the intraclass correlation of answers.
+    `truth` holds traffic, shares, gap rates, coefficients, survival and so on; `trips` those
+    between landings; `infested` (L,) by species 0 or 1, `establish` by species; `likeness` the
+    intraclass correlation of answers.
     """
 
     region: Region
     truth: Estimates
+    trips: Trips
     infested: Mapping[str, np.ndarray]
     establish: Mapping[str, float]
     likeness: float
-    habits: np.ndarray
 
 
-def load_known_region():
-    """This module, for those who found it by its path."""
-    spec = importlib.util.spec_from_file_location("known_region", HERE)
-    return importlib.util.module_from_spec(spec)
-
-
-def make_known_region(seed, *, likeness=None, species=None, landings=None, visits=None):
+def make_known_region(seed, *, likeness=None, lasting=False):
     """
     Draw a region: 40-60 lakes, 25-40 landings, a third of them never visited.
 
     `likeness` is the intraclass correlation of answers, .01 to .05 when left out: of the lakes
-    named at a landing (Dirichlet-multinomial), and of gaps and waters on one visit.
+    named at a landing (Dirichlet-multinomial), and of gaps and waters on one visit. With `lasting`
+    all boats of a landing choose lakes as those interviewed do, which no law knows; else only
+    those who were interviewed are alike.
     """
     rng = np.random.default_rng([seed, 7])
     likeness = float(rng.uniform(0.01, 0.05)) if likeness is None else likeness
-    name = SPECIES[seed % len(SPECIES)] if species is None else species
+    name = SPECIES[seed % len(SPECIES)]
     settings = Settings("Invented", *SEASON, {name: 1.0}, crs=CRS, contacts_per_hour=CAPACITY)
-    count = int(rng.integers(25, 41)) if landings is None else landings
-    lakes, places, streams = _land(rng, count)
+    lakes, places, streams = _land(rng, int(rng.integers(25, 41)))
     assumptions = DEFAULT.draw(rng)
-    table = _visit_table(rng, places, int(rng.integers(110, 170)) if visits is None else visits)
+    table = _visit_table(rng, places, int(rng.integers(110, 170)))
     traffic, strata, rates, spread = _traffic(rng, settings, lakes, places, table, assumptions)
     shares = _shares(rng, len(places))
     gaps, ballast = _gap_rates(rng, len(places))
@@ -109,41 +101,23 @@ def make_known_region(seed, *, likeness=None, species=None, landings=None, visit
         assumptions=assumptions,
     )
     empty = _empty_region(settings, lakes, places, streams)
-    movement = true_movement(empty, coefficients)
-    truth, establish, infested, status = _past(rng, empty, truth, movement, name)
-    choice = _choices(rng, movement, traffic.launches, coefficients, likeness)
+    by_law = _law_choice(empty, traffic.launches, coefficients)
+    named = _alike(rng, by_law, likeness)
+    trips = _trips(empty, truth, named if lasting else by_law)
+    truth, establish, infested, status = _past(rng, empty, truth, trips, name)
     visits_made, contacts = _answers(
-        rng, empty, truth, table, strata, rates, spread, shares, choice, likeness
+        rng, empty, truth, table, strata, rates, spread, shares, named, likeness
     )
     region = replace(empty, status=status, visits=visits_made, contacts=contacts)
-    return KnownRegion(region, truth, {name: infested}, {name: establish}, likeness, choice)
-
-
-def true_movement(region, coefficients):
-    """The law with the true coefficients, as sure as can be."""
-    lake = landing_lake_positions(region.landings, region.lakes)
-    lakes, group = np.unique(lake, return_inverse=True)
-    sure = np.zeros((len(coefficients),) * 2)
-    return Movement(
-        kind="fitted",
-        landing_lake=lake,
-        lakes=lakes,
-        group=group,
-        distance_km=landing_to_lake_km(region.landings, region.lakes)[:, lakes],
-        area_ha=region.lakes["area_ha"].to_numpy(float),
-        fit=GravityFit(POWER, COEFFICIENTS[:2], coefficients, sure, sure, np.nan, 0.0, 2),
-        laws=None,
-        interviews=0,
-        law=None,
-        ready=None,
-    )
+    return KnownRegion(region, truth, trips, {name: infested}, {name: establish}, likeness)
 
 
 def true_run(known, result):
     """The model run on the truth in place of estimates: what a perfect survey would give."""
-    movement = true_movement(known.region, known.truth.coefficients)
     place = place_of(known.region, result.evidence)
-    inputs = _true_inputs(known.truth, movement, place, known.establish, known.infested)
+    inputs = _true_inputs(
+        known.region, known.truth, known.trips, place, (known.establish, known.infested)
+    )
     nobody = Coverage.none(len(known.region.landings))
     paths = {n: expected_spread(one, nobody, seasons=result.seasons) for n, one in inputs.items()}
     slopes = {n: gradient(one, nobody, paths[n]) for n, one in inputs.items()}
@@ -162,20 +136,25 @@ def true_scores(run, block):
     row, hours = np.arange(len(block)), 100 / run.seasons
     reached = [hours * part[row, block] for part in (run.reach.leaving, run.reach.arriving)]
     return sum(
-        run.weights[name]
-        * avoided_at_one(one, row, *np.minimum(reached, 1), seasons=run.seasons)
+        run.weights[name] * avoided_at_one(one, row, *np.minimum(reached, 1), seasons=run.seasons)
         for name, one in run.inputs.items()
     )
 
 
-def _true_inputs(truth, movement, place, establish, infested):
+def _true_inputs(region, truth, trips, place, species):
     """Inputs of the spread with the true chance of establishing and the true lakes."""
+    establish, infested = species
     given = {
         name: replace(one, value=establish[name], low=establish[name], high=establish[name])
         for name, one in place.stated_establish.items()
     }
     truth = replace(truth, infested={n: StatusDraw(x, None) for n, x in infested.items()})
-    inputs, _ = spread_inputs(truth, movement, place=replace(place, stated_establish=given))
+    inputs, _ = spread_inputs(
+        truth,
+        SimpleNamespace(landing_lake=landing_lake_positions(region.landings, region.lakes)),
+        place=replace(place, stated_establish=given),
+        trips=trips,
+    )
     return {
         name: replace(one, establish=establish[name], initial=infested[name])
         for name, one in inputs.items()
@@ -348,48 +327,57 @@ def _days_out(assumptions):
     )
 
 
-def _choices(rng, movement, launches, coefficients, likeness):
-    """Chance of each other lake at each landing, (K, L), as those interviewed there see it."""
-    trips = movement.trips(launches, np.ones(len(launches)), coefficients=coefficients)
-    shares = np.asarray(trips.by_origin) / np.maximum(launches, 1e-6)[:, None]
-    gamma = rng.gamma(shares * (1 - likeness) / likeness) if likeness else shares
-    every = np.zeros((len(launches), len(movement.area_ha)))
-    every[:, movement.lakes] = gamma
-    total = every.sum(axis=1, keepdims=True)
-    lost = total[:, 0] < 1e-200
-    every[np.ix_(lost, movement.lakes)] = shares[lost]
-    return every / np.where(lost[:, None], 1.0, total)
+def _law_choice(region, launches, coefficients):
+    """Chance of each lake with a landing, (K, A), by the true law; none of the own lake."""
+    lake = landing_lake_positions(region.landings, region.lakes)
+    lakes, group = np.unique(lake, return_inverse=True)
+    terms = (
+        np.log(region.lakes["area_ha"].to_numpy(float)[lakes]),
+        np.log(np.bincount(group, launches)),
+        np.log(landing_to_lake_km(region.landings, region.lakes)[:, lakes] + 1),
+    )
+    pull = sum(c * term for c, term in zip(coefficients, terms, strict=True))
+    weight = np.exp(pull - pull.max(axis=1, keepdims=True))
+    weight[np.arange(len(lake)), group] = 0
+    return weight / weight.sum(axis=1, keepdims=True)
+
+
+def _trips(region, truth, choice):
+    """Trips between landings: boats of a lake split among its landings by traffic."""
+    launches = truth.traffic.launches
+    _, group = np.unique(region.landings["lake_id"], return_inverse=True)
+    arriving = launches * truth.shares[:, WATERS.index("other")]
+    return Trips(choice * arriving[:, None], group, launches / np.bincount(group, launches)[group])
 
 
 # --- the species ------------------------------------------------------------------------------
 
 
-def _past(rng, region, truth, movement, name):
-    """A spread and what was found of it, drawn until the finds say something."""
-    known = read_species()[name]
+def _past(rng, region, truth, trips, name):
+    """A spread and what was found of it, drawn until the finds say something or tries end."""
+    known, most = read_species()[name], MOST_INFESTED * region.landings["lake_id"].nunique()
     for _ in range(TRIES):
         species = known.draw(rng)
         now = replace(truth, species={name: species})
         establish = min(species.values["establish"], 1.0)
-        since = _spread(rng, region, now, movement, name, establish)
+        since = _spread(rng, region, now, trips, name, establish)
         status = _status(rng, region, since, species, now.assumptions, name)
         finds = status["first_found"].dropna().dt.year
         later = int((finds > finds.min()).sum())
         present = (status["status"] == "present").sum()
-        if later >= FEWEST_FINDS and present <= MOST_INFESTED * len(movement.lakes):
-            return now, establish, np.isfinite(since).astype(float), status
-    message = f"No history of {name} in {TRIES} tries."
-    raise RuntimeError(message)
+        if later >= FEWEST_FINDS and present <= most:
+            break
+    return now, establish, np.isfinite(since).astype(float), status
 
 
-def _spread(rng, region, truth, movement, name, establish):
+def _spread(rng, region, truth, trips, name, establish):
     """Year in which each lake was infested, inf for never."""
     place = _bare_place(region, name)
     nowhere = np.zeros(len(region.lakes))
-    one = _true_inputs(truth, movement, place, {name: establish}, {name: nowhere})[name]
+    one = _true_inputs(region, truth, trips, place, ({name: establish}, {name: nowhere}))[name]
     rates = lake_rates(one)
     since = np.full(len(region.lakes), np.inf)
-    busy = np.bincount(movement.landing_lake, truth.traffic.launches, minlength=len(since))
+    busy = np.bincount(one.landing_lake, truth.traffic.launches, minlength=len(since))
     since[rng.permutation(np.argsort(-busy)[:8])[:2]] = YEARS[0]
     for year in YEARS[1:]:
         infested = (since < year).astype(float)
@@ -414,8 +402,6 @@ class _NothingFound:
 
 def _bare_place(region, name):
     """What `place_of` gives where no evidence was gathered yet."""
-    from spreadnet.model.inputs import Place
-
     return Place(
         settings=region.settings,
         landing_ids=tuple(region.landings.index),
@@ -459,7 +445,7 @@ def _alike(rng, chances, likeness):
     """Chances of one visit each, (V, C), with the given correlation of answers on a visit."""
     if not likeness:
         return chances
-    gamma = rng.gamma(chances * (1 - likeness) / likeness) + 1e-12
+    gamma = (rng.gamma(chances * (1 - likeness) / likeness) + 1e-12) * (chances > 0)
     return gamma / gamma.sum(axis=-1, keepdims=True)
 
 
@@ -489,11 +475,11 @@ def _answers(rng, region, truth, visits, strata, rates, spread, shares, choice, 
     )
     kinds = np.array([_alike(rng, one[at], likeness) for one in shares])
     kind = _pick(rng, kinds[direction, visit])
-    lake = _pick(rng, choice[at[visit]])
+    other = np.unique(region.landings["lake_id"])[_pick(rng, choice[at[visit]])]
     own = landing_lake_positions(region.landings, region.lakes)[at[visit]]
     ids = region.lakes.index.to_numpy(object)
     words = np.select(
-        [kind == 0, kind == 1, kind == 2], [ids[own], ids[lake], "outside"], default="none"
+        [kind == 0, kind == 1, kind == 2], [ids[own], other, "outside"], default="none"
     ).astype(object)
     words[rng.random(len(words)) < 0.06] = None
     return made, _contacts(rng, region, truth, at, visit, direction, words, likeness)

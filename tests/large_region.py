@@ -1,5 +1,5 @@
 """
-Make a large invented region: python tests/large_region.py FOLDER [--lakes N] [--landings N] ...
+Make a large invented region: python tests/large_region.py FOLDER [--size state] [--lakes N] ...
 
 A region the size of a state or a nation, to measure time and memory on. Boats move by a gravity law
 and two species have spread along it, so that results make sense; names and places are made up, in
@@ -9,12 +9,15 @@ open ocean.
 from __future__ import annotations
 
 import argparse
-from dataclasses import dataclass
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyogrio
 import shapely
 from scipy.spatial import cKDTree
 
@@ -50,7 +53,8 @@ class Size:
 
 STATE = Size()
 NATION = Size(100_000, 30_000, 60_000, 150_000, 6_000, 20_000)
-SMALL = Size(60, 30, 150, 900, 15, 12)
+SMALL = Size(60, 25, 150, 900, 15, 12)
+SIZES = {"small": SMALL, "state": STATE, "nation": NATION}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,8 +111,40 @@ def made_land(seed: int, n_lakes: int, n_landings: int) -> Land:
     radius_km = np.sqrt(area_ha / 100 / np.pi)[landing_lake]
     turn = rng.uniform(0, 2 * np.pi, n_landings)
     shore = np.column_stack([np.cos(turn), np.sin(turn)]) * 0.9 * radius_km[:, None]
-    launches = 60 * area_ha[landing_lake] ** 0.3 * rng.gamma(3, 1 / 3, n_landings)
+    launches = 180 * area_ha[landing_lake] ** 0.3 * rng.gamma(3, 1 / 3, n_landings)
     return Land(lake_km, lake_km[landing_lake] + shore, area_ha, landing_lake, launches)
+
+
+def national_arrays(
+    seed: int = 1, n_lakes: int = NATION.lakes, n_landings: int = NATION.landings
+) -> dict[str, np.ndarray]:
+    """
+    What a gradient on a whole nation needs, without a file.
+
+    Parameters
+    ----------
+    seed : int
+        The same seed gives the same arrays.
+    n_lakes, n_landings : int
+        How many.
+
+    Returns
+    -------
+    arrays : dict
+        The arrays of `Land` by name; `leaving` and `arriving` (6, K), rates by route;
+        `infested` (L,), chance that each lake is infested now.
+    """
+    land = made_land(seed, n_lakes, n_landings)
+    rng = np.random.default_rng([seed, 3])
+    gaps = np.array([*GAPS.values(), 0.05])[:, None]
+    busy = np.bincount(land.landing_lake, land.launches, minlength=n_lakes)
+    infested = rng.random(n_lakes) < 0.1 * busy / busy.max() + 0.02 * (busy > 0)
+    return {
+        **{field.name: getattr(land, field.name) for field in fields(land)},
+        "leaving": rng.beta(20 * gaps, 20 * (1 - gaps), (len(gaps), n_landings)),
+        "arriving": rng.beta(20 * gaps, 20 * (1 - gaps), (len(gaps), n_landings)),
+        "infested": infested.astype(float),
+    }
 
 
 def shares_of(land: Land, landings: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -144,7 +180,8 @@ def write_large_region(folder: Path, *, seed: int = 1, size: Size = STATE) -> No
     land = made_land(seed, size.lakes, size.landings)
     rng = np.random.default_rng([seed, 2])
     ids = pd.Series(np.char.mod("%06d", np.arange(size.lakes)))
-    _lakes(rng, land, ids).to_file(folder / "lakes.gpkg", layer="lakes", engine="pyogrio")
+    with _dated():
+        _lakes(rng, land, ids).to_file(folder / "lakes.gpkg", layer="lakes", engine="pyogrio")
     landing_ids = pd.Series(np.char.mod("A%05d", np.arange(size.landings)))
     longitude, latitude = _degrees(land.landing_km)
     pd.DataFrame(
@@ -160,12 +197,13 @@ def write_large_region(folder: Path, *, seed: int = 1, size: Size = STATE) -> No
         }
     ).to_csv(folder / "landings.csv", index=False)
     _status(rng, land, ids).to_csv(folder / "status.csv", index=False)
-    up = rng.choice(size.lakes - 1, size.streams, replace=False)
+    n_streams = min(size.streams, size.lakes - 1)
+    up = rng.choice(size.lakes - 1, n_streams, replace=False)
     pd.DataFrame(
         {
             "upstream_lake_id": ids[up].to_numpy(),
             "downstream_lake_id": ids[up + 1].to_numpy(),
-            "distance_km": rng.uniform(0.5, 25, size.streams).round(1),
+            "distance_km": rng.uniform(0.5, 25, n_streams).round(1),
         }
     ).to_csv(folder / "streams.csv", index=False)
     visits, visited = _visits(rng, land, landing_ids, size)
@@ -178,6 +216,18 @@ def write_large_region(folder: Path, *, seed: int = 1, size: Size = STATE) -> No
         longitude=MIDDLE[0],
     )
     (folder / "region.toml").write_text(settings, encoding="utf-8")
+
+
+@contextmanager
+def _dated() -> Iterator[None]:
+    """Have GDAL write a fixed day in place of the time: the same seed gives the same bytes."""
+    name = "OGR_CURRENT_DATE"
+    earlier = pyogrio.get_gdal_config_option(name)
+    pyogrio.set_gdal_config_options({name: f"{LAST_YEAR}-12-31T00:00:00.000Z"})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({name: earlier})
 
 
 def _degrees(points_km: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -251,7 +301,8 @@ def _visits(
 ) -> tuple[pd.DataFrame, np.ndarray]:
     """Visits at the landings that anyone goes to, the busy ones first."""
     weight = land.launches / land.launches.sum()
-    places = rng.choice(size.landings, size.visited, replace=False, p=weight)
+    n_places = min(size.visited, size.landings)
+    places = rng.choice(size.landings, n_places, replace=False, p=weight)
     visited = rng.choice(places, size.visits)
     days = pd.to_datetime(f"{LAST_YEAR - 1}-05-15") + pd.to_timedelta(
         rng.integers(0, 135, size.visits) + 365 * rng.integers(0, 2, size.visits), unit="D"
@@ -328,11 +379,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", type=Path)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--size", choices=["small", "state", "nation"], default="state")
+    parser.add_argument("--size", choices=SIZES, default="state")
+    numbers = [field.name for field in fields(Size)]
+    for name in numbers:
+        parser.add_argument(f"--{name}", type=int, help=f"number of {name} in place of the size's")
     given = parser.parse_args()
+    changed = {name: getattr(given, name) for name in numbers if getattr(given, name) is not None}
     given.folder.mkdir(parents=True, exist_ok=True)
-    sizes = {"small": SMALL, "state": STATE, "nation": NATION}
-    write_large_region(given.folder, seed=given.seed, size=sizes[given.size])
+    write_large_region(given.folder, seed=given.seed, size=replace(SIZES[given.size], **changed))
 
 
 if __name__ == "__main__":

@@ -1,13 +1,11 @@
-"""How good a foretelling was: hits, order, chances, and what simpler rules would have said."""
+"""How good a foretelling was: hits, order and chances."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import minimize
 from scipy.stats import beta, rankdata
 
 if TYPE_CHECKING:
@@ -18,19 +16,6 @@ if TYPE_CHECKING:
 FIRSTS = (5, 10, 20)
 EDGES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0)  # of the groups in which chances are checked
 Z90 = 1.6448536269514722
-PRIOR_SD = 1.5  # of a rule's exponent: no rule may run away on a handful of finds
-
-
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """A simple rule fitted to the finds before: hazard a year = rate x predictor ^ exponent."""
-
-    rate: float
-    exponent: float
-
-    def chance(self, predictor: Array, *, years: int) -> NDArray[np.float64]:
-        """Chance of a find within some years."""
-        return -np.expm1(-self.rate * years * predictor**self.exponent)
 
 
 def auc(chance: Array, found: NDArray[np.bool_]) -> tuple[float, float, float]:
@@ -136,38 +121,3 @@ def groups(chance: Array, found: NDArray[np.bool_]) -> pd.DataFrame:
         )
     columns = ["from", "to", "lakes", "foretold", "expected", "found", "share", "low", "high"]
     return pd.DataFrame(rows, columns=columns)
-
-
-def fit_rule(predictor: Array, at_risk: Array, found: Array) -> Rule:
-    """
-    Fit a rule to the finds of earlier years by maximum likelihood.
-
-    Parameters
-    ----------
-    predictor : array, shape (Y, N)
-        Above 0, larger where a find is likelier or not.
-    at_risk : array, shape (Y, N)
-        1 where the lake was not yet known to be infested in that year.
-    found : array, shape (Y, N)
-        1 in the year of the find.
-
-    Returns
-    -------
-    rule : Rule
-        Half a find is added, so that no find at all is not taken for impossible.
-    """
-    log_predictor = np.log(predictor)
-    middle = float((log_predictor * at_risk).sum() / max(at_risk.sum(), 1.0))
-    finds = found.sum() + 0.5
-
-    def rate(exponent: float) -> float:
-        exposed = (np.exp(exponent * (log_predictor - middle)) * at_risk).sum()
-        return float(finds / max(exposed, 1e-300))
-
-    def loss(exponent: Array) -> float:
-        e = float(exponent[0])
-        likelihood = (found * (e * (log_predictor - middle))).sum() + finds * np.log(rate(e))
-        return float(0.5 * (e / PRIOR_SD) ** 2 - likelihood)
-
-    best = minimize(loss, np.zeros(1), method="Nelder-Mead", options={"xatol": 1e-4}).x[0]
-    return Rule(rate(best) * float(np.exp(-best * middle)), float(best))

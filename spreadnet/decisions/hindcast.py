@@ -9,14 +9,20 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.assumptions import DEFAULT
-from spreadnet.decisions.foretelling import auc, brier, fit_rule, groups, hits
+from spreadnet.decisions.foretelling import auc, brier, groups, hits
 from spreadnet.decisions.parallel import in_order
+from spreadnet.decisions.past import (
+    known_lakes,
+    last_year_foretold,
+    past_region,
+    what_was_left_out,
+    years_of_finds,
+)
+from spreadnet.decisions.simple_rules import RULES, foretold_by_rules, nearest_km
 from spreadnet.decisions.summary import figure
-from spreadnet.errors import ModelError
 from spreadnet.evidence.gather import gather_evidence
-from spreadnet.evidence.region import Note
 from spreadnet.evidence.status import find_years
-from spreadnet.model.distance import lake_points, planar_km
+from spreadnet.model.distance import landing_and_lake_points
 from spreadnet.model.estimates import drawn_estimates
 from spreadnet.model.inputs import place_of, spread_inputs, watched
 from spreadnet.model.spread import Coverage, expected_spread
@@ -29,17 +35,16 @@ if TYPE_CHECKING:
 
     from spreadnet.assumptions import Assumptions
     from spreadnet.evidence.gather import Evidence
-    from spreadnet.evidence.region import Region
+    from spreadnet.evidence.region import Note, Region
     from spreadnet.model.inputs import Place
     from spreadnet.model.trips import Movement
 
     Array = NDArray[np.floating]
 
-PREDICTORS = ("spreadnet", "lake area alone", "distance alone", "traffic alone", "same for all")
+MODEL = "spreadnet"
+PREDICTORS = (MODEL, *RULES)
 ENOUGH_SINCE, ENOUGH_BEFORE = 5, 3  # finds below which scores say next to nothing
 ALL = "all"
-FAR_KM = 1000.0  # farther than this counts the same
-MOST_APART = 3000  # lakes above which distances of the past are those of today
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -126,9 +131,12 @@ def hindcast(
     ------
     ModelError
         If no find is dated before the year, or the year lies beyond what is known.
+    ValueError
+        If a number is not a whole one or out of its range.
     """
-    years = {name: find_years(region.status, region.lakes, name) for name in _scope(region)}
-    through = _check(region, years, from_year)
+    _check_whole(from_year=(from_year, 1), draws=(draws, 1), seed=(seed, 0))
+    years = years_of_finds(region)
+    through = last_year_foretold(region, years, from_year=from_year)
     past = past_region(region, from_year=from_year, drop_later_visits=drop_later_visits)
     evidence = gather_evidence(past, assumptions=assumptions)
     movement = fit_movement(past, evidence, seed=seed)
@@ -143,76 +151,35 @@ def hindcast(
         evidence.traffic.table["launches"].to_numpy(float),
         minlength=len(region.lakes),
     ).astype(float)
-    rows = [
-        _lake_rows(region, past, name, chance=total[name] / draws, year=year).assign(
-            launches=launches
-        )
-        for name, year in years.items()
-    ]
-    lakes = pd.concat([_near(one, region, past, movement) for one in rows], ignore_index=True)
-    before = {n: int((y < from_year).sum()) for n, y in years.items()}
-    tables = [
-        _scores(
-            lakes[lakes["species"] == name],
+    foretold = [
+        _foretold(
+            region,
             past,
+            name,
+            chance=total[name] / draws,
             launches=launches,
-            year=year,
             span=(from_year, through),
         )
-        for name, year in years.items()
+        for name in years
     ]
-    scores = pd.concat(tables, keys=list(years), names=["species", "predictor"])
+    scores = pd.concat(
+        [_scores(one) for one in foretold], keys=list(years), names=["species", "predictor"]
+    )
+    lakes = pd.concat(foretold, ignore_index=True).rename(columns={MODEL: "chance"})
+    before = {name: int((year < from_year).sum()) for name, year in years.items()}
     return Hindcast(
         region=region.settings.name,
         from_year=from_year,
         through=through,
         draws=draws,
         seed=seed,
-        finds=_finds(lakes, before, {n: evidence.species[n].label for n in years}),
+        finds=_finds(lakes, before, {name: evidence.species[name].label for name in years}),
         scores=scores,
-        lakes=lakes.drop(columns="place"),
+        lakes=lakes.drop(columns=list(RULES)),
         groups=_all_groups(lakes),
-        notes=tuple(_notes(region, from_year, drop_later_visits)),
-    )
-
-
-def past_region(region: Region, *, from_year: int, drop_later_visits: bool = False) -> Region:
-    """
-    The region as it was known before a year.
-
-    Parameters
-    ----------
-    region : Region
-        As it is known now.
-    from_year : int
-        Finds and surveys of this year and later are taken away.
-    drop_later_visits : bool
-        Whether visits and contacts are too.
-
-    Returns
-    -------
-    region : Region
-        Lakes found since, and those found at an unknown time, are unknown again. A number of
-        surveys that goes on past the year, or has no date, is taken away: how many were made
-        before is not known.
-    """
-    status = region.status.copy()
-    found = pd.to_datetime(status["first_found"]).dt.year
-    later = (status["status"] == "present") & ~(found < from_year)
-    seen_later = ~(pd.to_datetime(status["last_survey"]).dt.year < from_year)
-    status.loc[later, "status"] = "unknown"
-    status.loc[later, "first_found"] = pd.NaT
-    unsure = later | ((status["status"] != "present") & seen_later)
-    status.loc[unsure, "status"] = "unknown"
-    status.loc[unsure, "surveys"] = 0
-    status.loc[seen_later, "last_survey"] = pd.NaT
-    if not drop_later_visits:
-        return replace(region, status=status)
-    earlier = region.visits["date"].dt.year < from_year
-    visits = region.visits[earlier.to_numpy(bool)]
-    kept = region.contacts["visit_id"].isin(visits.index)
-    return replace(
-        region, status=status, visits=visits, contacts=region.contacts[kept.to_numpy(bool)]
+        notes=tuple(
+            what_was_left_out(region, from_year=from_year, drop_later_visits=drop_later_visits)
+        ),
     )
 
 
@@ -257,30 +224,13 @@ def hindcast_summary(result: Hindcast) -> str:
     return "\n".join(lines)
 
 
-def _scope(region: Region) -> list[str]:
-    """Species in scope."""
-    return list(region.settings.species)
-
-
-def _check(region: Region, years: Mapping[str, Array], from_year: int) -> int:
-    """Last year foretold; refused where there is nothing before or after."""
-    dated = np.concatenate([y[np.isfinite(y)] for y in years.values()])
-    through = region.settings.season_first_day.year - 1
-    if not dated.size:
-        message = (
-            "no find has a date, so nothing can be foretold from what came before\n\nhint: fill in "
-            "`first_found` in status"
-        )
-        raise ModelError(message)
-    through = max(through, int(dated.max()))
-    first = int(dated.min()) + 1
-    if not first <= from_year <= through:
-        message = (
-            f"finds are dated from {int(dated.min())} and known of through {through}, so they "
-            f"can't be foretold from {from_year}\n\nhint: give a year from {first} to {through}"
-        )
-        raise ModelError(message)
-    return through
+def _check_whole(**given: tuple[int, int]) -> None:
+    """Refuse what is not a whole number, or below the least that it may be."""
+    for name, (value, least) in given.items():
+        whole = isinstance(value, (int, np.integer)) and not isinstance(value, bool)
+        if not whole or value < least:
+            message = f"Invalid {name} '{value}'. It must be a whole number of {least} or more."
+            raise ValueError(message)
 
 
 def _draw(shared: tuple[Evidence, Movement, Place, int, int], draw: int) -> dict[str, Array]:
@@ -316,63 +266,50 @@ def _found_chance(hazards: Array, initial: Array, known: Array, yearly: float) -
     return (1 - initial) * since + initial * unseen
 
 
-def _lake_rows(
+def _foretold(
     region: Region,
     past: Region,
     name: str,
     *,
     chance: Array,
-    year: Array,
+    launches: Array,
+    span: tuple[int, int],
 ) -> pd.DataFrame:
-    """One row a lake that could be foretold: not known to be infested then, nor undated now."""
-    then = _known(past, name)
-    undated = _known(region, name) & ~np.isfinite(year)
+    """
+    One row a lake that could be foretold, with what the model and every rule said of it.
+
+    Lakes known infested then are left out, and those whose find has no date.
+    """
+    year = find_years(region.status, region.lakes, name)
+    then = known_lakes(past, name)
+    counted = ~then & ~(known_lakes(region, name) & ~np.isfinite(year))
+    _, points = landing_and_lake_points(region.landings, region.lakes)
+    area_ha = region.lakes["area_ha"].to_numpy(float)
+    rules = foretold_by_rules(year, area_ha=area_ha, launches=launches, points=points, span=span)
     table = pd.DataFrame(
         {
             "lake_id": region.lakes.index,
             "name": region.lakes["name"].to_numpy(),
             "species": name,
-            "chance": chance,
-            "found": np.isfinite(year) & ~then,
-            "year": np.where(then, np.nan, year),
-            "area_ha": region.lakes["area_ha"].to_numpy(float),
-            "place": np.arange(len(year)),
+            MODEL: chance,
+            "found": np.isfinite(year),
+            "year": year,
+            "area_ha": area_ha,
+            "distance_km": nearest_km(points, then),
+            "launches": launches,
+            **rules,
         }
     )
-    return table.assign(counted=~then & ~undated)
+    return table[counted]
 
 
-def _known(region: Region, name: str) -> NDArray[np.bool_]:
-    """Lakes known to hold the species."""
-    rows = region.status[
-        (region.status["species"] == name) & (region.status["status"] == "present")
-    ]
-    return np.asarray(region.lakes.index.isin(rows["lake_id"]), bool)
-
-
-def _near(table: pd.DataFrame, region: Region, past: Region, movement: Movement) -> pd.DataFrame:
-    """Only the lakes that count, with the distance to the nearest one known infested then."""
-    infested = _known(past, str(table["species"].iloc[0]))
-    middles = region.lakes.geometry.representative_point().get_coordinates().to_numpy()
-    at = region.landings.geometry.get_coordinates().to_numpy()
-    points = lake_points(at, movement.landing_lake, middles)
-    distance_km = np.full(len(points), np.inf)
-    if infested.any():
-        distance_km = planar_km(points, points[infested]).min(axis=1)
-    table = table.assign(distance_km=distance_km)
-    return table[table["counted"]].drop(columns="counted")
-
-
-def _scores(
-    lakes: pd.DataFrame, past: Region, *, launches: Array, year: Array, span: tuple[int, int]
-) -> pd.DataFrame:
+def _scores(foretold: pd.DataFrame) -> pd.DataFrame:
     """Scores of the model and of the rules for one species."""
-    found = lakes["found"].to_numpy(bool)
-    foretold = {"spreadnet": lakes["chance"].to_numpy(float)}
-    foretold.update(_by_rules(lakes, past, launches=launches, year=year, span=span))
-    same = brier(foretold["same for all"], found)
+    found = foretold["found"].to_numpy(bool)
+    same = brier(foretold["same for all"].to_numpy(float), found)
     rows = {}
-    for predictor, chance in foretold.items():
+    for predictor in PREDICTORS:
+        chance = foretold[predictor].to_numpy(float)
         area, low, high = auc(chance, found)
         score = brier(chance, found)
         rows[predictor] = {
@@ -385,58 +322,6 @@ def _scores(
             "expected": float(chance.sum()),
         }
     return pd.DataFrame.from_dict(rows, orient="index")
-
-
-def _by_rules(
-    lakes: pd.DataFrame, past: Region, *, launches: Array, year: Array, span: tuple[int, int]
-) -> dict[str, NDArray[np.float64]]:
-    """What each simple rule would have foretold, fitted to the finds before."""
-    from_year, through = span
-    position = lakes["place"].to_numpy()
-    dated = year[(year < from_year)]
-    before = np.arange(int(dated.min()) + 1 if dated.size else from_year, from_year)
-    ever = np.where(year < from_year, year, np.inf)
-    everywhere = np.zeros(len(year), bool)
-    everywhere[position] = True
-    counted = everywhere | np.isfinite(ever)
-    at_risk = (ever[None, :] >= before[:, None]) & counted
-    now = (ever[None, :] == before[:, None]) & counted
-    middles = past.lakes.geometry.representative_point().get_coordinates().to_numpy()
-    apart = planar_km(middles, middles) if len(year) <= MOST_APART else None
-    predictors = {
-        "lake area alone": np.maximum(past.lakes["area_ha"].to_numpy(float), 0.01),
-        "traffic alone": 1 + launches,
-        "same for all": np.ones(len(year)),
-    }
-    chances = {}
-    for name in PREDICTORS[1:]:
-        if name == "distance alone":
-            by_year = _distance_by_year(apart, ever, before, lakes)
-            today = 1 / (1 + np.minimum(lakes["distance_km"].to_numpy(float), FAR_KM))
-        else:
-            by_year = np.broadcast_to(predictors[name], at_risk.shape)
-            today = predictors[name][position]
-        rule = fit_rule(by_year, at_risk.astype(float), now.astype(float))
-        if name == "same for all":
-            rule = replace(rule, exponent=0.0)
-        chances[name] = rule.chance(today, years=through - from_year + 1)
-    return chances
-
-
-def _distance_by_year(
-    apart: Array | None, ever: Array, years: NDArray[np.integer], lakes: pd.DataFrame
-) -> Array:
-    """1 / (1 + km) to the nearest lake known infested before each year, (Y, L)."""
-    out = np.full((len(years), len(ever)), 1 / (1 + FAR_KM))
-    if apart is None:
-        today = np.minimum(lakes["distance_km"].to_numpy(float), FAR_KM)
-        out[:, lakes["place"].to_numpy()] = 1 / (1 + today)
-        return out
-    for y, of in enumerate(years):
-        infested = ever < of
-        if infested.any():
-            out[y] = 1 / (1 + apart[:, infested].min(axis=1))
-    return out
 
 
 def _finds(
@@ -466,34 +351,3 @@ def _all_groups(lakes: pd.DataFrame) -> pd.DataFrame:
     if len(parts) > 1:
         parts[ALL] = groups(lakes["chance"].to_numpy(float), lakes["found"].to_numpy(bool))
     return pd.concat(parts, names=["species", "group"]).droplevel("group")
-
-
-def _notes(region: Region, from_year: int, drop_later_visits: bool) -> list[Note]:
-    """What was taken away, and what was not."""
-    status = region.status
-    present = status["status"] == "present"
-    undated = int((present & status["first_found"].isna()).sum())
-    seen_later = ~(pd.to_datetime(status["last_survey"]).dt.year < from_year)
-    taken = int((~present & seen_later & (status["surveys"].fillna(1) > 0)).sum())
-    notes = []
-    if undated:
-        text = (
-            f"{undated} finds without a date are taken as unknown then, and are neither foretold "
-            "nor scored"
-        )
-        notes.append(Note("undated", text))
-    if taken:
-        text = (
-            f"surveys of {taken} lakes and species that go on past {from_year - 1}, or have no "
-            "date, are left out: how many were made before is not known"
-        )
-        notes.append(Note("surveys-left-out", text))
-    if drop_later_visits:
-        text = f"visits and contacts of {from_year} and later are left out too"
-    else:
-        text = (
-            "visits and contacts of all years are used: they say how boats move, which is taken "
-            "not to change, and nothing of what is infested"
-        )
-    notes.append(Note("visits", text))
-    return notes

@@ -238,7 +238,7 @@ def chart(groups: pd.DataFrame, *, label: str) -> str:
     picture = (
         f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" height="{HEIGHT}" role="img" '
         f'aria-label="{_text(caption)}" font-size="16" font-family="inherit">'
-        f"<title>{_text(caption)}</title>{''.join(marks)}"
+        f"<title>{_text(caption)}</title><desc>{_text(_told(groups))}</desc>{''.join(marks)}"
         f'<text x="{(LEFT + WIDTH - RIGHT) / 2}" y="{HEIGHT - 12}" text-anchor="middle">'
         "lakes grouped by the chance of a find foretold</text>"
         f'<text transform="translate(16 {(HEIGHT - BOTTOM + TOP) / 2}) rotate(-90)" '
@@ -261,6 +261,16 @@ def chart(groups: pd.DataFrame, *, label: str) -> str:
         for row in groups.to_dict("records")
     ]
     return picture + legend + _table(caption, head, rows)
+
+
+def _told(groups: pd.DataFrame) -> str:
+    """The chart in words, for those who can't see it."""
+    parts = [
+        f"{row['from']:.0%} to {row['to']:.0%} foretold: {row['found']:.0f} of {row['lakes']:.0f} "
+        f"lakes with a find, {figure(row['expected'])} expected"
+        for row in groups.to_dict("records")
+    ]
+    return "Lakes by the chance foretold. " + "; ".join(parts) + "."
 
 
 def _table(caption: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:

@@ -180,10 +180,10 @@ def test_gap_rates_and_refusals_are_recovered(recovered):
 
 def test_hidden_infestations_are_neither_missed_nor_made_up(recovered):
     ratio = recovered["hidden_expected"].sum() / recovered["hidden"].sum()
-    assert 0.6 <= ratio <= 1.6
+    assert 0.75 <= ratio <= 1.35
     # A hidden lake gets a higher chance than a free one in most pairs; surveys alone give 0.57.
     for name in ("dreissenid_mussel", "eurasian_watermilfoil"):
-        assert recovered[f"hidden_told_{name}"].mean() > 0.75
+        assert recovered[f"hidden_told_{name}"].mean() > 0.8
 
 
 def test_movement_is_recovered(recovered):
@@ -197,8 +197,9 @@ def test_movement_is_recovered(recovered):
 def test_establishment_is_recovered(recovered):
     for name in ("dreissenid_mussel", "eurasian_watermilfoil"):
         scores = recovered[f"establish_{name}"]
-        assert abs(scores.median()) < 1
-        assert (scores.abs() < 2.6).mean() >= 0.8
+        assert abs(scores.median()) < 0.9
+        assert (scores.abs() < 1.645).mean() >= 0.8  # 90% intervals
+        assert scores.abs().max() < 2.6
 
 
 def test_the_ranking_is_recovered_and_beats_traffic_alone(recovered):
@@ -210,6 +211,9 @@ def test_the_ranking_is_recovered_and_beats_traffic_alone(recovered):
 
 
 def test_totals_are_recovered(recovered):
-    # Somewhat high: finds lag behind infestations, and sums of uncertain chances spread more.
-    assert 0.8 <= recovered["new_infestations"].median() <= 1.5
-    assert recovered["total_covered"].mean() >= 0.8
+    # Somewhat high, though establishment is not: a lake that stayed free so far tends to get fewer
+    # introductions than the estimates say (1.15 times on 16 other regions), a lake infested early
+    # more (0.95 times), since neither traffic nor shares are learned from who is infested.
+    assert 0.85 <= recovered["new_infestations"].median() <= 1.35
+    assert recovered["new_infestations"].mean() <= 1.4
+    assert recovered["total_covered"].mean() >= 0.9

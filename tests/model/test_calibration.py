@@ -236,6 +236,58 @@ def test_known_establishment_is_recovered_from_finds_that_lag(watched):
         if fit.basis == "finds":
             scores.append((np.log(fit.establish) - np.log(truth)) / fit.log_sd)
     assert len(scores) >= 90
-    print(np.mean(np.abs(scores) < 1.645), np.mean(scores), len(scores))
     assert 0.82 <= np.mean(np.abs(scores) < 1.645) <= 0.97
     assert abs(np.mean(scores)) < 0.4
+
+
+def test_with_a_certain_yearly_chance_the_likelihood_is_that_of_the_year_of_the_find():
+    """The limit q = 1: survived until the find, infested in its year; or watched and survived."""
+    rng = np.random.default_rng(7)
+    inputs = make_inputs(12)
+    watched = rng.uniform(0.2, 1, 12)
+    first = np.array([2000.0, 2001, 2002, 2002, 2004, 2005, *[np.nan] * 6])
+    past = history(first, np.isfinite(first), watched=watched, through=2006, found_in_year=1.0)
+    exposure = past_introductions(inputs, past, rates=lake_rates(inputs, establish=1.0))
+    loss = calibration._loss(inputs, past, exposure, prior=0.01, prior_log_sd=1e9)
+    for establish in (0.0005, 0.004, 0.03):
+        hazard = establish * inputs.habitat * exposure.introductions
+        by_hand = 0.0
+        for lake in range(1, 12):
+            if lake < 6:
+                before = past.years < first[lake]
+                at = hazard[past.years == first[lake], lake][0]
+                by_hand += -hazard[before, lake].sum() + np.log(-np.expm1(-at))
+            else:
+                by_hand += np.log(1 - watched[lake] * -np.expm1(-hazard[:, lake].sum()))
+        assert loss(np.log(establish)) == pytest.approx(-by_hand)
+
+
+def test_two_lakes_history_by_history():
+    """
+    Each lake is infested in 2001, 2002, 2003 or not, then told of 0, 1, 2... years on, or never.
+
+    One was found in 2003, the other not by 2003: chances of having been infested before each year
+    are sums over all such histories.
+    """
+    q, watched, unseen = 0.3, 0.8, 0.4
+    hazard = np.array([[0.2, 0.1], [0.5, 0.4], [0.9, 0.3]])
+    in_year = np.exp(-np.cumsum(hazard, axis=0) + hazard) * -np.expm1(-hazard)
+    past = calibration.History(
+        found_in=np.array([2003.0, np.inf, -np.inf]),
+        watched=np.full(3, watched),
+        first_year=2001,
+        last_year=2003,
+        found_in_year=q,
+    )
+    given = np.column_stack([in_year, np.zeros(3)])
+    chance = past.infested(np.array([0.0, unseen, 0.0]), in_year=given)
+    told, silent = np.zeros(3), np.zeros(3)
+    for s in range(3):
+        told[s] = in_year[s, 0] * watched * q * (1 - q) ** (2 - s)
+        known_by_2003 = sum(watched * q * (1 - q) ** lag for lag in range(3 - s))
+        silent[s] = in_year[s, 1] * (1 - known_by_2003)
+    for y in range(3):
+        assert chance[y, 0] == pytest.approx(told[:y].sum() / told.sum())
+        assert chance[y, 1] == pytest.approx(unseen * silent[:y].sum() / silent.sum())
+    assert chance[:, 2] == pytest.approx(1)  # where the spread started from
+    assert past.finds == 1

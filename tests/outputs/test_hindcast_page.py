@@ -58,6 +58,13 @@ def test_names_of_anybody_stay_text(result):
     assert "&lt;img" in told
 
 
+def test_the_chart_says_in_words_what_it_shows(result):
+    groups = result.groups.loc[["eurasian_watermilfoil"]]
+    told = chart(groups, label="a plant").split("<desc>")[1].split("</desc>")[0]
+    for row in groups.to_dict("records"):
+        assert f"{row['found']:.0f} of {row['lakes']:.0f} lakes with a find" in told
+
+
 def test_the_command_tells_and_writes(capsys, tmp_path):
     code = main(
         [
