@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 FIRST = 20  # landings over which the region's shares are taken
 SHARE_REDRAWN = 10  # one draw in so many is repeated for every group
-LEAST_REDRAWN = 10
+LEAST_REDRAWN, MOST_REDRAWN = 10, 40  # 40 tell shares to within 3 points
 
 
 def redrawn_number(draws: int) -> int:
@@ -31,9 +31,9 @@ def redrawn_number(draws: int) -> int:
     Examples
     --------
     >>> [redrawn_number(n) for n in (4, 60, 200, 1000)]
-    [4, 10, 20, 100]
+    [4, 10, 20, 40]
     """
-    return min(draws, max(LEAST_REDRAWN, draws // SHARE_REDRAWN))
+    return min(draws, MOST_REDRAWN, max(LEAST_REDRAWN, draws // SHARE_REDRAWN))
 
 
 def rank_moves(

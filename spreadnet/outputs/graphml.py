@@ -87,14 +87,14 @@ def _keys(scope: str, all_facts: Iterable[dict[str, Any]]) -> list[str]:
 
 def _elements(name: str, given: Iterable[tuple[str, dict[str, Any]]]) -> Iterator[str]:
     """Nodes or edges with their attributes, one text each."""
+    tags: dict[str, str] = {}
     for start, facts in given:
         if not facts:
             yield f"    <{start} />\n"
             continue
-        data = "".join(
-            f'      <data key="{_quoted(key)}">{_shown(value)}</data>\n'
-            for key, value in facts.items()
-        )
+        for key in facts.keys() - tags.keys():
+            tags[key] = f'      <data key="{_quoted(key)}">'
+        data = "".join([f"{tags[key]}{_shown(value)}</data>\n" for key, value in facts.items()])
         yield f"    <{start}>\n{data}    </{name}>\n"
 
 
@@ -105,5 +105,4 @@ def _shown(value: object) -> str:
 
 def _quoted(text: object) -> str:
     """A text as it stands between quotation marks."""
-    word = xml_text(text)
-    return word if word.isidentifier() else escape(word, IN_QUOTES)
+    return escape(xml_text(text), IN_QUOTES)
