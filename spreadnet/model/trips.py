@@ -23,6 +23,7 @@ from spreadnet.model.law_choice import chosen_law, compare_laws
 from spreadnet.model.law_trips import LawTrips
 from spreadnet.model.lumped import LumpedTrips, lumped_trips
 from spreadnet.model.movement import (
+    TRAFFIC,
     destination_shares,
     lake_attractions,
     lake_pull,
@@ -45,6 +46,7 @@ TripLaw = Callable[[Any, Any], Any]  # (mass, distance_km) -> weight, see moveme
 FEWEST_BOATS = 1e-6  # a landing without traffic still needs a logarithm
 FEWEST_INTERVIEWS = 30  # below this the interviews say less than the assumed exponents
 MOST_ASKED = 3000  # landings whose interviews the law is learned from
+TRAFFIC_DRAWS = 100  # by which estimated traffic widens the fit's intervals
 LUMPED = 10_000  # landings above which distances are not held
 LARGE = 1000  # landings above which trips are held in half the memory
 
@@ -273,7 +275,18 @@ def fit_movement(
     between_km = planar_km(at[places], ends[lakes], dtype=dtype)
     laws = compare_laws(asked, attractions, between_km, rng=stream(seed, "folds of landings"))
     chosen = chosen_law(laws)
-    fit = fit_gravity(asked, attractions, between_km, law=chosen)
+    draws = [
+        lake_attractions(
+            area_ha[lakes],
+            np.maximum(
+                evidence.traffic.draw(stream(seed, "traffic of the fit", draw)).launches,
+                FEWEST_BOATS,
+            ),
+            group,
+        )[TRAFFIC]
+        for draw in range(TRAFFIC_DRAWS)
+    ]
+    fit = fit_gravity(asked, attractions, between_km, law=chosen, drawn={TRAFFIC: np.array(draws)})
     text = (
         f"movement: the {chosen.name.replace('_', ' ')} law predicts landings held out best or as "
         f"well as a longer one, from {named:,} interviews at {fit.landings} landings"
