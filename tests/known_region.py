@@ -151,9 +151,11 @@ def _true_inputs(region, truth, trips, place, species):
     truth = replace(truth, infested={n: StatusDraw(x, None) for n, x in infested.items()})
     inputs, _ = spread_inputs(
         truth,
-        SimpleNamespace(landing_lake=landing_lake_positions(region.landings, region.lakes)),
+        SimpleNamespace(
+            landing_lake=landing_lake_positions(region.landings, region.lakes),
+            trips=lambda *_, **__: trips,
+        ),
         place=replace(place, stated_establish=given),
-        trips=trips,
     )
     return {
         name: replace(one, establish=establish[name], initial=infested[name])

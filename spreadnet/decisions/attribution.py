@@ -73,9 +73,10 @@ def attribute(
         message = f"Invalid runs. {len(runs)} species and first {first}; both must be 1 or more."
         raise ValueError(message)
     inputs = runs[0][1]
-    n_landings, n_lakes = len(inputs.landing_lake), len(inputs.initial)
-    first = min(first, n_lakes)
-    collapse = collapse_matrix(inputs.landing_lake, n_lakes)
+    n_landings = len(inputs.landing_lake)
+    lakes, of_landing = np.unique(inputs.landing_lake, return_inverse=True)  # no boat at others
+    first = min(first, len(lakes))
+    collapse = collapse_matrix(of_landing, len(lakes))
     tops: dict[str, list] = {"to": [], "from": []}
     for start in range(0, n_landings, ROWS):
         rows = slice(start, min(start + ROWS, n_landings))
@@ -89,10 +90,10 @@ def attribute(
     )
     from_total = np.sum([weight * slope.arriving for weight, _, _, slope in runs], axis=0)
     return Attribution(
-        to_lake,
+        lakes[to_lake],
         to_value,
         to_total,
-        from_lake,
+        lakes[from_lake],
         from_value,
         from_total,
         np.maximum(from_total - from_lakes, 0.0),

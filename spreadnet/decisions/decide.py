@@ -19,10 +19,10 @@ from spreadnet.decisions.shortlist import exact_effects
 from spreadnet.decisions.summary import figure
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.status import surveys_for_detection
-from spreadnet.model.distance import lake_points, landing_lake_positions, planar_km
+from spreadnet.model.distance import lake_points, landing_lake_positions
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
-from spreadnet.model.network import lake_flows, lake_network, trips_table
+from spreadnet.model.network import lake_network, trips_table
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -314,19 +314,14 @@ def _node_columns(lakes: gpd.GeoDataFrame) -> pd.DataFrame:
 
 def _trip_lines(region: Region, movement: Movement, run: Run) -> tuple[gpd.GeoDataFrame, float]:
     """Trips between lakes as lines from landing to landing, and the share of trips they hold."""
-    flows = lake_flows(run.inputs)
     middles = region.lakes.geometry.representative_point()
     points = lake_points(
         region.landings.geometry.get_coordinates().to_numpy(),
         movement.landing_lake,
         middles.get_coordinates().to_numpy(),
     )
-    joined = points[flows.lakes]
     edges = trips_table(
-        flows,
-        region.lakes.index,
-        distance_km=planar_km(joined, joined),
-        smallest_share=SMALLEST_SHARE,
+        run.inputs, region.lakes.index, points=points, smallest_share=SMALLEST_SHARE
     )
     position = pd.Series(np.arange(len(region.lakes)), index=region.lakes.index)
     ends = np.stack(
@@ -335,7 +330,8 @@ def _trip_lines(region: Region, movement: Movement, run: Run) -> tuple[gpd.GeoDa
     carried = [c for c in edges.columns if c.startswith("introductions_")]
     edges.insert(3, "introductions", edges[carried].sum(axis=1))
     lines = shapely.linestrings(ends) if len(edges) else []
-    held = edges["trips"].sum() / max(float(flows.trips.sum()), 1e-300)
+    trips = next(iter(run.inputs.values())).trips
+    held = edges["trips"].sum() / max(float(trips.leaving().sum()), 1e-300)
     return gpd.GeoDataFrame(edges, geometry=lines, crs=region.crs), float(held)
 
 

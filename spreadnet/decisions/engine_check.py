@@ -117,7 +117,6 @@ def check_engine(run: Run, *, seed: int) -> dict[str, EngineCheck]:
                 seed=seed,
                 species=name,
                 futures=range(_number(len(inputs.initial))),
-                rates=run.rates[name].times(inputs.establish) if name in run.rates else None,
             ),
         )
         for name, inputs in run.inputs.items()

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from spreadnet.decisions.coverage import coverage_of, hour_reach, steady, value_of_an_hour
 from spreadnet.decisions.parallel import in_order
-from spreadnet.model.estimates import GROUPS, MOVING, SETTLING, drawn_estimates
-from spreadnet.model.inputs import inputs_and_rates
+from spreadnet.model.estimates import GROUPS, drawn_estimates
+from spreadnet.model.inputs import each_species
 from spreadnet.model.policies import totals_under
 from spreadnet.model.simulation import simulate
 from spreadnet.model.spread import (
@@ -31,9 +31,9 @@ if TYPE_CHECKING:
     from spreadnet.evidence.gather import Evidence
     from spreadnet.model.calibration import Calibration
     from spreadnet.model.estimates import Estimates
-    from spreadnet.model.flows import TripFlow
     from spreadnet.model.inputs import Place
-    from spreadnet.model.lake_rates import LakeRates
+    from spreadnet.model.lake_rates import FlowRates, LakeRates
+    from spreadnet.model.simulation import Futures
     from spreadnet.model.spread import Gradient, Path, SpreadInputs
     from spreadnet.model.trips import Movement
 
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 
 ANOTHER = 1_000_000_000  # added to a draw's number for a draw that no run comes to
 FUTURES = 5  # simulated for each draw; more draws tell more than more futures of one
+COMPARED = 200  # draws on which ways to place hours are compared: an interval needs no more
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,8 +49,8 @@ class Run:
     """
     Spread of every species without education, and its slope, for one set of estimates.
 
-    `inputs`, `paths`, `slopes`, `calibration` and `rates` (every introduction counted once) are by
-    species; `weights` say what one infestation of each counts.
+    `inputs`, `paths`, `slopes` and `calibration` are by species; `weights` say what one infestation
+    of each counts.
     """
 
     weights: Mapping[str, float]
@@ -58,7 +59,6 @@ class Run:
     slopes: Mapping[str, Gradient]
     calibration: Mapping[str, Calibration]
     reach: Reach
-    rates: Mapping[str, LakeRates] = field(default_factory=dict)
 
     @property
     def seasons(self) -> int:
@@ -133,8 +133,7 @@ def run_model(
     *,
     place: Place,
     seasons: int,
-    trips: TripFlow | None = None,
-    rates: Mapping[str, LakeRates] | None = None,
+    tell: Callable[[str, SpreadInputs, LakeRates | FlowRates], None] | None = None,
 ) -> Run:
     """
     Run the spread of every species without education, and the adjoint.
@@ -149,21 +148,23 @@ def run_model(
         Fixed facts of the region.
     seasons : int
         Seasons to look ahead.
-    trips, rates : optional
-        As for `inputs_and_rates`.
+    tell : callable, optional
+        Given each species with its inputs and rates between lakes (every introduction counted
+        once), while they are at hand.
 
     Returns
     -------
     run : Run
         In the order of the region's landings and lakes.
     """
-    inputs, calibration, found = inputs_and_rates(
-        estimates, movement, place=place, trips=trips, rates=rates
-    )
-    paths, slopes = {}, {}
-    for name, one in inputs.items():
-        paths[name] = path_by_lake(one, found[name], seasons=seasons)
-        slopes[name] = gradient_by_lake(one, paths[name], found[name])
+    inputs, calibration, paths, slopes = {}, {}, {}, {}
+    for name, one, fit, rates in each_species(estimates, movement, place=place):
+        inputs[name], calibration[name] = one, fit
+        paths[name] = path_by_lake(one, rates, seasons=seasons)
+        slopes[name] = gradient_by_lake(one, paths[name], rates)
+        if tell is not None:
+            tell(name, one, rates)
+        del rates
     reach = hour_reach(
         estimates.traffic,
         place.settings,
@@ -171,7 +172,7 @@ def run_model(
         ids=place.landing_ids,
         can_staff=place.can_staff,
     )
-    return Run(place.settings.species, inputs, paths, slopes, calibration, reach, found)
+    return Run(place.settings.species, inputs, paths, slopes, calibration, reach)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -180,8 +181,8 @@ class Setting:
     What every draw shares, sent to each process that works draws out.
 
     `block` (K,) is the day block that counts and `known` by species (L,) the lakes known to be
-    infested, both at the best estimates; `hours` by way (K, D) are compared on the same draws. The
-    first `redrawn` draws are repeated with each group of inputs drawn anew.
+    infested, both at the best estimates; `hours` by way (K, D) are compared on the same draws, the
+    first `COMPARED`. The first `redrawn` draws are repeated with each group of inputs drawn anew.
     """
 
     evidence: Evidence
@@ -202,10 +203,10 @@ class DrawRow:
     scores: Array
     new_any: Array
     totals: Mapping[str, float]
-    avoided: Array
+    avoided: Array | None
     simulated: Mapping[str, Array]
     counts: Mapping[str, NDArray[np.integer]]
-    redrawn: Array | None
+    redrawn: Array | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -215,7 +216,8 @@ class Draws:
 
     `scores` (N, K) avoided per 100 hours in the day block that is best at the best estimates;
     `new_any` (N, L) chance of a new infestation of any species that a lake may still be free of;
-    `totals` by species (N,) new infestations expected; `avoided` (N, ways) by the same hours;
+    `totals` by species (N,) new infestations expected; `avoided` (at most `COMPARED`, ways) by the
+    same hours;
     `simulated` by species (N, FUTURES) new infestations in single futures of each draw; `counts`
     by species (T, L) futures of all draws in which a lake is newly infested by each season;
     `redrawn` (M, G, K) scores of the first M draws with each group of `GROUPS` drawn anew.
@@ -264,7 +266,7 @@ def setting_of(
     known = {name: one.initial == 1 for name, one in best.inputs.items()}
     return Setting(
         evidence,
-        movement,
+        movement.packed(),
         place,
         best.seasons,
         seed,
@@ -291,35 +293,46 @@ def run_draw(setting: Setting, draw: int) -> DrawRow:
     row : DrawRow
         The same for the same seed and draw, wherever it is worked out.
     """
-    movement, place = setting.movement, setting.place
-    estimates = drawn_estimates(setting.evidence, movement, seed=setting.seed, draw=draw)
-    run = run_model(estimates, movement, place=place, seasons=setting.seasons)
-    futures = {
-        name: simulate(
+    row = _draw_row(setting, draw)
+    if draw < setting.redrawn:
+        row = replace(row, redrawn=_redrawn(setting, draw, row.scores))
+    return row
+
+
+def _draw_row(setting: Setting, draw: int) -> DrawRow:
+    """What a draw gives, without the repeats; its trips are let go before those are worked out."""
+    estimates = drawn_estimates(setting.evidence, setting.movement, seed=setting.seed, draw=draw)
+    futures: dict[str, Futures] = {}
+
+    def let_spread(name: str, one: SpreadInputs, rates: LakeRates | FlowRates) -> None:
+        futures[name] = simulate(
             one,
             seasons=setting.seasons,
             seed=setting.seed,
             species=name,
             futures=range(draw * FUTURES, (draw + 1) * FUTURES),
-            rates=run.rates[name].times(one.establish),
+            rates=rates.times(one.establish),
         )
-        for name, one in run.inputs.items()
-    }
+
+    run = run_model(
+        estimates,
+        setting.movement,
+        place=setting.place,
+        seasons=setting.seasons,
+        tell=let_spread,
+    )
     return DrawRow(
         scores=np.sum(run.per_100_hours(setting.block), axis=0),
         new_any=any_new(run, setting.known),
         totals={name: float(new.sum()) for name, new in run.new_infestations().items()},
-        avoided=avoided_by(run, setting.hours),
+        avoided=avoided_by(run, setting.hours) if draw < COMPARED else None,
         simulated={name: one.new() for name, one in futures.items()},
         counts={name: one.counts_by_season() for name, one in futures.items()},
-        redrawn=_redrawn(setting, draw, run) if draw < setting.redrawn else None,
     )
 
 
-def _redrawn(setting: Setting, draw: int, run: Run) -> Array:
+def _redrawn(setting: Setting, draw: int, before: Array) -> Array:
     """Scores of a draw with each group of inputs taken from another one, (G, K)."""
-    trips = next(iter(run.inputs.values())).trips
-    before = np.sum(run.per_100_hours(setting.block), axis=0)
     left = drawn_estimates(
         setting.evidence, setting.movement, seed=setting.seed, draw=draw
     ).education_ratio
@@ -335,16 +348,14 @@ def _redrawn(setting: Setting, draw: int, run: Run) -> Array:
         if group == "education":  # scales what every hour avoids alike
             rows.append(before * (1 - estimates.education_ratio) / max(1 - left, 1e-12))
             continue
-        other = run_model(
-            estimates,
-            setting.movement,
-            place=setting.place,
-            seasons=setting.seasons,
-            trips=None if group in MOVING else trips,
-            rates=run.rates if group in SETTLING else None,
-        )
-        rows.append(np.sum(other.per_100_hours(setting.block), axis=0))
+        rows.append(_scores(setting, estimates))
     return np.array(rows)
+
+
+def _scores(setting: Setting, estimates: Estimates) -> Array:
+    """Avoided per 100 hours at each landing for one set of estimates, (K,)."""
+    run = run_model(estimates, setting.movement, place=setting.place, seasons=setting.seasons)
+    return np.sum(run.per_100_hours(setting.block), axis=0)
 
 
 def run_draws(
@@ -373,23 +384,31 @@ def run_draws(
     draws : Draws
         The same for the same seed on any number of workers.
     """
-    rows, species = [], list(setting.place.status)
-    counts: dict[str, NDArray[np.integer]] = {}
-    for row in in_order(run_draw, setting, draws, workers=workers):
+    numbers, species = len(draws), list(setting.place.status)
+    n_lakes = len(setting.place.worth)
+    scores = np.empty((numbers, len(setting.block)))
+    new_any = np.empty((numbers, n_lakes), np.float32)  # a thousand draws of a state are large
+    totals = {name: np.empty(numbers) for name in species}
+    simulated = {name: np.empty((numbers, FUTURES)) for name in species}
+    counts = {name: np.zeros((setting.seasons, n_lakes), np.int64) for name in species}
+    avoided, redrawn = [], []
+    results = in_order(run_draw, setting, draws, workers=workers, threads=setting.movement.compiled)
+    for at, row in enumerate(results):
+        scores[at], new_any[at] = row.scores, row.new_any
         for name in species:
-            counts[name] = counts.get(name, 0) + row.counts[name]
-        rows.append(replace(row, counts={}))  # as large as the region: summed, not kept
-        step(len(rows), len(draws), "drawing")
+            totals[name][at], simulated[name][at] = row.totals[name], row.simulated[name]
+            counts[name] += row.counts[name]
+        avoided += [] if row.avoided is None else [row.avoided]
+        redrawn += [] if row.redrawn is None else [row.redrawn]
+        step(at + 1, numbers, "drawing")
     return Draws(
-        scores=np.array([row.scores for row in rows]),
-        new_any=np.array([row.new_any for row in rows]),
-        totals={name: np.array([row.totals[name] for row in rows]) for name in species},
-        avoided=np.array([row.avoided for row in rows]),
-        simulated={name: np.array([row.simulated[name] for row in rows]) for name in species},
+        scores=scores,
+        new_any=new_any,
+        totals=totals,
+        avoided=np.array(avoided),
+        simulated=simulated,
         counts=counts,
-        redrawn=np.array([row.redrawn for row in rows if row.redrawn is not None]).reshape(
-            -1, len(GROUPS), len(setting.block)
-        ),
+        redrawn=np.array(redrawn).reshape(-1, len(GROUPS), len(setting.block)),
     )
 
 

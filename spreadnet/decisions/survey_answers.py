@@ -215,7 +215,8 @@ def _worth_of_one(
     routes = (routes * (one.weights * one.outside_leaving)[:, None]).sum(axis=0)
     by_lake = one.establish * slope.lake_value.sum(axis=0)[lake]
     _, rates = covered(one, coverage)
-    brought = (path.carried.sum(axis=0) * rates.T) @ one.weights
+    carried: Array = path.carried  # type: ignore[assignment]
+    brought = (carried.sum(axis=0) * rates.T) @ one.weights
     hazard = one.allee_exponent * one.habitat[lake] * one.establish * brought
     # Of lakes that may hold it unseen, those that were brought more hold it the likelier.
     share = np.minimum(hazard / np.maximum(path.cumulative_hazard[-1][lake], 1e-300), 1.0)

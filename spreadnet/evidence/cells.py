@@ -13,6 +13,7 @@ import pandas as pd
 
 from spreadnet.errors import Problem
 from spreadnet.evidence.dates import read_dates
+from spreadnet.evidence.distinct import marked
 from spreadnet.evidence.privacy import shown
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.tables import PURPOSE, WATERS, Column, plain_number
@@ -22,6 +23,7 @@ NO = ("no", "n", "false", "f", "0")
 FULL_TURN = 360.0  # degrees; some software counts longitude from 0 to 360
 NOT_CHECKED = ("not checked", "unchecked", "not seen", "unknown", "na", "n/a", "?", "-")
 _PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+_ID_DECIMAL = re.compile(r"\d+\.0")
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}))?\s*([AaPp])?\.?[Mm]?\.?")
 
 
@@ -100,7 +102,7 @@ def _each(
 ) -> Typed:
     """Every distinct text is parsed once; rows whose text has a fault become problems."""
     codes, distinct = pd.factorize(cells)
-    parsed = [parse(column, str(text), manner) if text else None for text in distinct]
+    parsed = [parse(column, text, manner) if text else None for text in distinct.tolist()]
     faulty = np.array([isinstance(p, Fault) for p in parsed], dtype=bool)
     values: Any = pd.array(
         [None if isinstance(p, Fault) else p for p in parsed], dtype=_dtype(column)
@@ -170,6 +172,8 @@ def _to_float(text: str, decimal: str, *, grouped: bool) -> float | None:
 
 def _ungroup(text: str, decimal: str) -> str:
     """The text without the marks between thousands, when they stand where they should."""
+    if text.isdecimal():
+        return text
     mark = "." if decimal == "," else ","
     part = rf"[{mark}' \u00a0\u202f]"
     whole = rf"[+-]?\d{{1,3}}(?:({part})\d{{3}})(?:\1\d{{3}})*"
@@ -272,7 +276,7 @@ def _words(column: Column, cells: pd.Series, *, file: str) -> Typed:
     values = cells.mask(cells == "")
     notes: tuple[Note, ...] = ()
     if column.key or column.name in WATERS:
-        trailing = values.str.fullmatch(r"\d+\.0").fillna(value=False).astype(bool)
+        trailing = marked(values, _ID_DECIMAL.fullmatch)
         if trailing.any():
             values = values.mask(trailing, values.str.removesuffix(".0"))
             text = f"{file}: '.0' taken off {int(trailing.sum())} ids in {column.name}"
@@ -280,10 +284,12 @@ def _words(column: Column, cells: pd.Series, *, file: str) -> Typed:
     if not column.allowed:
         return Typed(values.rename(column.name), (), notes)
     plain = {_plain_word(word): word for word in column.allowed}
-    matched = values.map(lambda text: plain.get(_plain_word(text)), na_action="ignore")
+    codes, given = pd.factorize(values)
+    words = [*(plain.get(_plain_word(text)) for text in given), None]
+    matched = pd.Series(pd.array(words, dtype="str").take(codes), index=values.index)
     bad = values.index[values.notna().to_numpy() & matched.isna().to_numpy()]
     problems = tuple(_unknown_word(column, str(cells.loc[r]), int(r), file=file) for r in bad)
-    return Typed(matched.astype("str").rename(column.name), problems, notes)
+    return Typed(matched.rename(column.name), problems, notes)
 
 
 def _plain_word(text: str) -> str:
@@ -323,8 +329,7 @@ def _separator_notes(column: Column, cells: pd.Series, manner: Manner) -> tuple[
     """One note when marks between thousands were taken out."""
     if column.kind not in ("number", "integer") or column.unit.startswith("degrees"):
         return ()
-    filled = cells[cells != ""]
-    changed = int((filled.map(lambda text: _ungroup(text, manner.decimal)) != filled).sum())
+    changed = int(marked(cells, lambda text: _ungroup(text, manner.decimal) != text).sum())
     if not changed:
         return ()
     text = f"{column.table}: marks between thousands taken out of {changed} cells of {column.name}"

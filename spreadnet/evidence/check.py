@@ -278,6 +278,8 @@ def _unknown(
     file: str,
 ) -> list[Problem]:
     """One problem for each cell whose value is not known."""
+    if values.empty:
+        return []
     single = {"lakes": "lake", "landings": "landing", "visits": "visit"}.get(target, target)
     hints = _id_hints(values.unique().tolist(), known)
     last = f"add it to {where}."

@@ -47,17 +47,15 @@ def count_problems(tables: Mapping[str, Checked]) -> list[Problem]:
     for direction, name in COUNTS.items():
         boats = visits.frame[name].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
         gross = _gross(met[direction], boats) | (_none_counted(visits) & (met[direction] > 0))
-        parties = met[direction].astype(int)
-        what = [f"{n} contacts {direction}, and {b:.0f} {name} counted" for n, b in zip(
-            parties, boats, strict=True)]  # fmt: skip
-        problems += _grouped(visits, "counts-contradict", name, gross, what)
+        words = f"{{:.0f}} contacts {direction}, and {{:.0f}} {name} counted"
+        numbers = met[direction].to_numpy(), boats
+        problems += _grouped(visits, "counts-contradict", name, gross, words, *numbers)
     refused, spoken, boats = _parties(visits, met)
     gross = (refused > 0) & _gross(refused + spoken, boats)
-    what = [
-        f"{r:.0f} refused and {s:.0f} contacts, and {b:.0f} launches and retrievals counted"
-        for r, s, b in zip(refused, spoken, boats, strict=True)
-    ]
-    problems += _grouped(visits, "counts-contradict", "refused", gross, what)
+    words = "{:.0f} refused and {:.0f} contacts, and {:.0f} launches and retrievals counted"
+    problems += _grouped(
+        visits, "counts-contradict", "refused", gross, words, refused, spoken, boats
+    )
     return problems + _too_many(visits, tables.get("landings"))
 
 
@@ -99,9 +97,13 @@ def _met(visits: Checked, contacts: Checked | None) -> pd.DataFrame:
     frame = visits.frame
     if contacts is None:
         return pd.DataFrame(0, index=frame.index, columns=list(DIRECTIONS))
-    pairs = pd.crosstab(contacts.frame["visit_id"], contacts.frame["direction"])
-    pairs = pairs.reindex(columns=list(DIRECTIONS), fill_value=0)
-    return pairs.reindex(frame["visit_id"]).fillna(0).set_axis(frame.index)
+    visit, ids = pd.factorize(contacts.frame["visit_id"])
+    met = {}
+    for name in DIRECTIONS:
+        these = (contacts.frame["direction"] == name).to_numpy(dtype=bool) & (visit >= 0)
+        number = pd.Series(np.bincount(visit[these], minlength=len(ids)), index=ids)
+        met[name] = number.reindex(frame["visit_id"], fill_value=0).to_numpy()
+    return pd.DataFrame(met, index=frame.index)
 
 
 def _gross(parties: pd.Series | np.ndarray, boats: np.ndarray) -> np.ndarray:
@@ -136,12 +138,10 @@ def _too_many(visits: Checked, landings: Checked | None) -> list[Problem]:
     problems = []
     for name in COUNTS.values():
         boats = frame[name].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
-        what = [
-            f"{b:.0f} {name} in {h * 60:.0f} minutes over {n:.0f} lane{'' if n == 1 else 's'}"
-            for b, h, n in zip(boats, hours, lanes, strict=True)
-        ]
         wrong = (boats > most) & (hours > 0)
-        problems += _grouped(visits, "too-many-boats", name, wrong, what)
+        words = f"{{:.0f}} {name} in {{:.0f}} minutes over {{:.0f}} lane{{}}"
+        numbers = boats, hours * 60, lanes.to_numpy(dtype=float), np.where(lanes == 1, "", "s")
+        problems += _grouped(visits, "too-many-boats", name, wrong, words, *numbers)
     return problems
 
 
@@ -156,13 +156,13 @@ _WHY = {
 
 
 def _grouped(
-    visits: Checked, code: str, name: str, wrong: np.ndarray, what: list[str]
+    visits: Checked, code: str, name: str, wrong: np.ndarray, words: str, *numbers: np.ndarray
 ) -> list[Problem]:
-    """One problem of all visits with the same fault, at the first."""
+    """One problem of all visits with the same fault, with the words and numbers of the first."""
     rows = np.flatnonzero(wrong)
     if not len(rows):
         return []
     more = f" (and {len(rows) - 1} more such visits)" if len(rows) > 1 else ""
     row = int(visits.frame.index[int(rows[0])])
-    what_first = what[int(rows[0])] + more
+    what_first = words.format(*(n[int(rows[0])] for n in numbers)) + more
     return [Problem(code, visits.file, what_first, _WHY[code], _MEND[code], row=row, column=name)]

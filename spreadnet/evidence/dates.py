@@ -76,7 +76,7 @@ def read_dates(
     ['date-style']
     """
     codes, distinct = pd.factorize(cells)
-    parsed = [_parse(str(text), date_format, column) for text in distinct]
+    parsed = [_parse(text, date_format, column) for text in distinct.tolist()]
     stamps = np.array([np.datetime64(d, "s") if d else np.datetime64("NaT", "s") for d in parsed])
     stamps = stamps.astype("datetime64[s]") if len(stamps) else np.empty(0, "datetime64[s]")
     values = pd.Series(stamps[codes], index=cells.index, name=column.name)

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.errors import Problem
+from spreadnet.evidence.distinct import marked
 from spreadnet.evidence.privacy import brief
 from spreadnet.evidence.tables import WATERS, Column
 
@@ -81,7 +82,7 @@ def letter_problems(column: Column, cells: pd.Series, *, file: str) -> list[Prob
         return []
     most = LONGEST_ID if own else LONGEST_NAME
     word = "id" if own else "text"
-    faulty = cells[[bad_letter(str(text), name=not own) is not None for text in cells]]
+    faulty = cells[marked(cells, lambda text: bad_letter(text, name=not own))]
     long = cells[(cells.str.len() > most).to_numpy(dtype=bool)]
     problems = []
     if len(faulty):
@@ -115,6 +116,8 @@ def plain_id(text: str) -> str:
     >>> plain_id("a\u00a0b\u200b") == plain_id("a b")
     True
     """
+    if text.isalnum() and text.isascii():  # as nearly all are
+        return text
     seen = "".join(c for c in unicodedata.normalize("NFC", text) if unicodedata.category(c) != "Cf")
     return re.sub(r"\s+", " ", seen).strip()
 

@@ -36,10 +36,9 @@ def same_places(outlines: gpd.GeoSeries, ids: pd.Series, *, file: str) -> list[P
         One for each place, at the second lake there.
     """
     forms = pd.Series(shapely.to_wkb(shapely.normalize(np.asarray(outlines))), outlines.index)
+    forms = forms[forms.duplicated(keep=False)]
     problems = []
     for rows in forms.groupby(forms).groups.values():
-        if len(rows) < 2:
-            continue
         names = ", ".join(f"'{brief(ids.loc[r])}'" for r in sorted(rows)[:SHOWN])
         more = f" and {len(rows) - SHOWN} more" if len(rows) > SHOWN else ""
         problems.append(

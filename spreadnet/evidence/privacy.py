@@ -8,6 +8,7 @@ from collections.abc import Iterable
 import pandas as pd
 
 from spreadnet.errors import Problem
+from spreadnet.evidence.distinct import marked
 from spreadnet.evidence.tables import Column
 
 # Words in a heading that mark a person or their vehicle, and what each stands for.
@@ -145,10 +146,10 @@ def personal_values(column: Column, cells: pd.Series, *, file: str) -> list[Prob
     """Problems of free text cells that look like contact details; the values are not echoed."""
     if column.kind != "text" or column.allowed or column.key:
         return []
-    personal = cells.str.contains(_EMAIL) | cells.str.contains(_PHONE)
+    personal = marked(cells, looks_personal)
     kind = "an e-mail address or a phone number"
     if column.table == "hours" and column.name == "code":
-        named = cells.str.fullmatch(_PERSON)
+        named = marked(cells, _PERSON.fullmatch)
         kind = "an e-mail address, a phone number or a person's name" if named.any() else kind
         personal |= named
     return [
@@ -161,5 +162,5 @@ def personal_values(column: Column, cells: pd.Series, *, file: str) -> list[Prob
             row=int(row),
             column=column.name,
         )
-        for row in cells.index[personal.to_numpy(dtype=bool)]
+        for row in cells.index[personal]
     ]

@@ -13,6 +13,7 @@ import pandas as pd
 from openpyxl.utils import get_column_letter
 
 from spreadnet.errors import Problem
+from spreadnet.evidence.distinct import marked
 from spreadnet.evidence.privacy import brief
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.tables import columns, plain_heading
@@ -357,7 +358,7 @@ def _excel_errors(cells: pd.DataFrame, *, file: str) -> list[Problem]:
     """Cells in which a spreadsheet has written an error of its own."""
     problems = []
     for column in cells.columns:
-        bad = cells.index[cells[column].str.fullmatch(_EXCEL_ERROR)]
+        bad = cells.index[marked(cells[column], _EXCEL_ERROR.fullmatch)]
         problems += [
             Problem(
                 "formula-error",
@@ -384,7 +385,7 @@ def _csv_notes(table: TextTable | None, *, encoding: str, delimiter: str, file: 
         notes.append(Note("encoding", f"{file}: read as {encoding}{seen}"))
     if delimiter != ",":
         notes.append(Note("delimiter", f"{file}: cells are parted by {DELIMITERS[delimiter]}"))
-    if any(table.cells[c].str.contains(_GARBLED).any() for c in table.cells.columns):
+    if any(marked(table.cells[c], _GARBLED.search).any() for c in table.cells.columns):
         text = "letters look garbled, as when UTF-8 is read as Windows-1252; check the names"
         notes.append(Note("garbled", f"{file}: {text}"))
     return notes

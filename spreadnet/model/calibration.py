@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from spreadnet.model.lake_rates import LakeRates
+    from spreadnet.model.lake_rates import FlowRates, LakeRates
     from spreadnet.model.spread import SpreadInputs
 
     Array = NDArray[np.floating]
@@ -190,7 +190,11 @@ class Exposure:
 
 
 def past_introductions(
-    inputs: SpreadInputs, past: History, *, rates: LakeRates, earlier: Exposure | None = None
+    inputs: SpreadInputs,
+    past: History,
+    *,
+    rates: LakeRates | FlowRates,
+    earlier: Exposure | None = None,
 ) -> Exposure:
     """
     Introductions and stream hazard that each lake met in each year of the past.
@@ -223,8 +227,7 @@ def past_introductions(
         in_year[:, met] = _infested_in(scale, by_boat[:, met], by_stream[:, met])
     infested = past.infested(inputs.initial, in_year=in_year)
     introductions = np.zeros_like(infested)
-    sent = infested[:, rates.lakes].astype(rates.between.dtype) @ rates.between
-    introductions[:, rates.lakes] = sent + rates.outside
+    introductions[:, rates.lakes] = rates.sent(infested[:, rates.lakes]) + rates.outside
     return Exposure(introductions, infested @ inputs.streams)
 
 
@@ -335,15 +338,17 @@ def _loss(
     missed, years = 1 - past.found_in_year, past.years
     lag = past.found_in[found] - years[:, None]
     delay = np.where(lag >= 0, past.found_in_year * missed ** np.maximum(lag, 0), 0.0)
-    known = past.watched[never] * (1 - missed ** (past.last_year - years + 1))[:, None]
-
     of_found = (by_boat[:, found], by_stream[:, found])
-    of_never = (by_boat[:, never], by_stream[:, never])
+    # Of those not found, the chance of still being free is all that is asked: sum over s of
+    # (S_s - S_(s+1)) known_s, turned into a sum over S.
+    known = np.append(1 - missed ** (past.last_year - years + 1), 0.0)
+    fewer, watched = np.diff(known), past.watched[never]
+    boats, streams = (np.cumsum(part[:, never], axis=0) for part in (by_boat, by_stream))
 
     def loss(log_establish: float) -> float:
         scale = np.exp(exponent * log_establish)
         at_find = (_infested_in(scale, *of_found) * delay).sum(axis=0)
-        unseen = 1 - (_infested_in(scale, *of_never) * known).sum(axis=0)
+        unseen = 1 - watched * (known[0] + fewer @ np.exp(-(scale * boats + streams)))
         likelihood = np.log(np.maximum(at_find, 1e-300)).sum()
         likelihood += np.log(np.maximum(unseen, 1e-300)).sum()
         score = (log_establish - np.log(prior)) / prior_log_sd

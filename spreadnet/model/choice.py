@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -122,6 +122,34 @@ def build_choices(
     ModelError
         If no interview names another lake.
     """
+    return next(
+        choices_by_law(interviews, attractions, distance_km, laws=(law,), free_levels=free_levels)
+    )
+
+
+def choices_by_law(
+    interviews: Interviews,
+    attractions: Mapping[str, Array],
+    distance_km: Array,
+    *,
+    laws: Sequence[DistanceLaw],
+    free_levels: bool = False,
+) -> Iterator[Choices]:
+    """
+    The arrays of `build_choices` for several laws in turn; what they share is made once.
+
+    Parameters
+    ----------
+    interviews, attractions, distance_km, free_levels
+        As for `build_choices`, with the same errors.
+    laws : sequence of DistanceLaw
+        One or more.
+
+    Yields
+    ------
+    choices : Choices
+        One a law, in their order.
+    """
     n_lakes = len(interviews.candidates)
     _check_inputs(interviews, attractions, distance_km)
     if interviews.total == 0:
@@ -140,13 +168,17 @@ def build_choices(
         for part in (allowed, counts, distance_km[landing])
     )
     distance = np.where(allowed, distance.astype(float), 1.0)
-    terms = np.where(allowed, law.features(distance), 0.0)
     covariates = [np.asarray(values, float)[candidates] for values in attractions.values()]
     attraction = np.array(covariates).reshape(len(covariates), int(candidates.sum()))
     if free_levels:
         attraction = np.vstack([attraction, np.eye(attraction.shape[1])[1:]])
-    observed = np.hstack([counts @ attraction.T, np.einsum("gc,mgc->gm", counts, terms)])
-    return Choices(attraction, terms, allowed, observed, counts.sum(axis=1))
+    named, totals = counts @ attraction.T, counts.sum(axis=1)
+    row, own = np.nonzero(~allowed)
+    for law in laws:
+        terms = law.features(distance)
+        terms[:, row, own] = 0.0
+        observed = np.hstack([named, np.einsum("gc,mgc->gm", counts, terms)])
+        yield Choices(attraction, terms, allowed, observed, totals)
 
 
 def likelihood(choices: Choices, coefficients: Array) -> Likelihood:

@@ -131,8 +131,6 @@ PURPOSES = {
     "education": "education",
     "status": "status",
 }
-SETTLING = ("establishment", "status")  # groups on which rates between lakes do not depend
-MOVING = ("traffic", "where boats come from", "movement")  # groups on which trips depend
 
 
 def drawn_estimates(

@@ -29,10 +29,10 @@ class TripFlow(Protocol):
     def leaving(self) -> Array:
         """Trips a season that leave each landing, (K,)."""
 
-    def rows(self, landings: slice) -> Array:
+    def rows(self, landings: slice | NDArray[np.integer]) -> Array:
         """Trips out of some landings to every landing, (len, K)."""
 
-    def columns(self, landings: slice) -> Array:
+    def columns(self, landings: slice | NDArray[np.integer]) -> Array:
         """Trips from every landing into some landings, (K, len)."""
 
 
@@ -144,12 +144,12 @@ class Trips:
         """Trips a season in all."""
         return float(self.by_origin.sum(dtype=float))
 
-    def rows(self, landings: slice) -> Array:
+    def rows(self, landings: slice | NDArray[np.integer]) -> Array:
         """Trips out of some landings to every landing, shape (len, K)."""
         share = np.asarray(self.split[landings], self.by_origin.dtype)
         return self.by_origin[:, self.group[landings]].T * share[:, None]
 
-    def columns(self, landings: slice) -> Array:
+    def columns(self, landings: slice | NDArray[np.integer]) -> Array:
         """Trips from every landing into some landings, shape (K, len)."""
         share = np.asarray(self.split, self.by_origin.dtype)
         return self.by_origin[landings][:, self.group].T * share[:, None]

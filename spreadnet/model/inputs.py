@@ -21,13 +21,13 @@ from spreadnet.model.calibration import (
 )
 from spreadnet.model.carriage import ROUTES, arriving_relative, leaving_rates, route_weights
 from spreadnet.model.habitat import habitat, stream_rates
-from spreadnet.model.lake_rates import LakeRates, lake_rates
+from spreadnet.model.lake_rates import FlowRates, LakeRates, lake_rates
 from spreadnet.model.spread import SpreadInputs
 from spreadnet.model.survival import mean_survival
 from spreadnet.model.unseen import unseen_by_exposure
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from numpy.typing import NDArray
 
@@ -37,7 +37,6 @@ if TYPE_CHECKING:
     from spreadnet.evidence.species import Species
     from spreadnet.evidence.status import Status
     from spreadnet.model.estimates import Estimates
-    from spreadnet.model.flows import TripFlow
     from spreadnet.model.trips import Movement
 
     Array = NDArray[np.floating]
@@ -126,7 +125,7 @@ def place_of(region: Region, evidence: Evidence) -> Place:
 
 
 def spread_inputs(
-    estimates: Estimates, movement: Movement, *, place: Place, trips: TripFlow | None = None
+    estimates: Estimates, movement: Movement, *, place: Place
 ) -> tuple[dict[str, SpreadInputs], dict[str, Calibration]]:
     """
     Inputs of the spread of every species for one set of estimates.
@@ -142,8 +141,6 @@ def spread_inputs(
         The law of movement.
     place : Place
         Fixed facts of the region.
-    trips : TripFlow, optional
-        Where they are known already, from estimates with the same traffic, shares and movement.
 
     Returns
     -------
@@ -152,42 +149,36 @@ def spread_inputs(
     calibration : dict of species to Calibration
         Establishment chances.
     """
-    inputs, calibration, _ = inputs_and_rates(estimates, movement, place=place, trips=trips)
+    inputs, calibration = {}, {}
+    for name, one, fit, _ in each_species(estimates, movement, place=place):
+        inputs[name], calibration[name] = one, fit
     return inputs, calibration
 
 
-def inputs_and_rates(
-    estimates: Estimates,
-    movement: Movement,
-    *,
-    place: Place,
-    trips: TripFlow | None = None,
-    rates: Mapping[str, LakeRates] | None = None,
-) -> tuple[dict[str, SpreadInputs], dict[str, Calibration], dict[str, LakeRates]]:
+def each_species(
+    estimates: Estimates, movement: Movement, *, place: Place
+) -> Iterator[tuple[str, SpreadInputs, Calibration, LakeRates | FlowRates]]:
     """
-    As `spread_inputs`, with the rates between lakes that were worked out on the way.
+    As `spread_inputs`, one species at a time with its rates between lakes.
+
+    Rates are as large as the trips, so those of one species are let go before the next.
 
     Parameters
     ----------
-    estimates, movement, place, trips
+    estimates, movement, place
         As for `spread_inputs`.
-    rates : mapping of species to LakeRates, optional
-        Where they are known already, from estimates with the same trips, gaps and carriage.
 
-    Returns
-    -------
-    inputs, calibration
-        As `spread_inputs` gives them.
-    rates : dict of species to LakeRates
-        `lake_rates` of each, every introduction counted once.
+    Yields
+    ------
+    name, inputs, calibration, rates
+        `rates` is `lake_rates` with every introduction counted once.
     """
     launching, retrieving = (DIRECTIONS.index(d) for d in ("launching", "retrieving"))
     other, outside = WATERS.index("other"), WATERS.index("outside")
     launches = estimates.traffic.launches
-    if trips is None:
-        trips = movement.trips(
-            launches, estimates.shares[:, other], coefficients=estimates.coefficients
-        )
+    trips = movement.trips(
+        launches, estimates.shares[:, other], coefficients=estimates.coefficients
+    )
     leaving = leaving_rates(estimates.gaps[retrieving], estimates.ballast)
     arriving = arriving_relative(
         estimates.gaps[launching],
@@ -198,7 +189,6 @@ def inputs_and_rates(
     traffic = launches / max(launches.sum(), 1e-12)
     effect = np.full(len(ROUTES), 1 - estimates.education_ratio)
     effect[ROUTES.index("residual")] = 0.0  # nobody can empty a ballast tank wholly
-    inputs, calibration, found = {}, {}, {}
     for name, species in estimates.species.items():
         bare = SpreadInputs(
             trips=trips,
@@ -216,15 +206,18 @@ def inputs_and_rates(
             initial=estimates.infested[name].chance,
             worth=place.worth,
         )
-        found[name] = lake_rates(bare, establish=1.0) if rates is None else rates[name]
-        inputs[name], calibration[name] = _settled(
-            name, bare, estimates, place=place, rates=found[name]
-        )
-    return inputs, calibration, found
+        rates = lake_rates(bare, establish=1.0)
+        yield name, *_settled(name, bare, estimates, place=place, rates=rates), rates
+        del rates
 
 
 def _settled(
-    name: str, bare: SpreadInputs, estimates: Estimates, *, place: Place, rates: LakeRates
+    name: str,
+    bare: SpreadInputs,
+    estimates: Estimates,
+    *,
+    place: Place,
+    rates: LakeRates | FlowRates,
 ) -> tuple[SpreadInputs, Calibration]:
     """
     Inputs with their establishment chance and the lakes infested now; 0 or 1 in a draw.

@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from spreadnet.model.compiled import fast_available, rates_between
+from spreadnet.model.flows import Trips
 from spreadnet.model.incidence import collapse_matrix
 from spreadnet.model.spread import Coverage, covered
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from spreadnet.model.flows import Trips
+    from spreadnet.model.flows import TripFlow
     from spreadnet.model.spread import SpreadInputs
 
     Array = NDArray[np.floating]
 
+AT_ONCE = 16  # years or futures worked on together without a matrix
 ROWS = 64  # landings a block, so that no second matrix as large as the trips is ever held
 
 
@@ -42,15 +44,68 @@ class LakeRates:
     between: Array
     outside: Array
 
+    def sent(self, infested: Array) -> Array:
+        """Introductions to each lake, given how likely each is infested, (Y, A) to (Y, A)."""
+        return infested.astype(self.between.dtype) @ self.between
+
+    def back(self, value: Array) -> Array:
+        """What each lake's introductions to all lakes are worth, (A,) to (A,)."""
+        return self.between @ value.astype(self.between.dtype)
+
     def times(self, chance: float) -> LakeRates:
         """The same with every introduction counted so much."""
         single = self.between.dtype.type(chance)
         return LakeRates(self.lakes, self.between * single, self.outside * chance)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class FlowRates:
+    """
+    The same introductions without a number for each pair of lakes, for a nation.
+
+    Attributes
+    ----------
+    lakes, outside
+        As in `LakeRates`.
+    trips : TripFlow
+        Trips between landings.
+    leaving, arriving : arrays, shape (K, R)
+        Rates on leaving, and on arriving times the weight of the route, on open routes.
+    place : array of int, shape (K,)
+        Place of each landing's lake among the A lakes.
+    """
+
+    lakes: NDArray[np.integer]
+    outside: Array
+    trips: TripFlow
+    leaving: Array
+    arriving: Array
+    place: NDArray[np.integer]
+
+    def sent(self, infested: Array) -> Array:
+        """Introductions to each lake, given how likely each is infested, (Y, A) to (Y, A)."""
+        summed = collapse_matrix(self.place, len(self.lakes))
+        parts = []
+        for start in range(0, len(infested), AT_ONCE):
+            some = infested[start : start + AT_ONCE, self.place].T
+            columns = some[:, :, None] * self.leaving[:, None, :]
+            whole = self.trips.into(columns.reshape(len(columns), -1)).reshape(columns.shape)
+            parts.append((summed @ np.einsum("kyr,kr->ky", whole, self.arriving)).T)
+        return np.concatenate(parts) if parts else np.zeros((0, len(self.lakes)))
+
+    def back(self, value: Array) -> Array:
+        """What each lake's introductions to all lakes are worth, (A,) to (A,)."""
+        out = self.trips.out_of(value[self.place][:, None] * self.arriving)
+        return collapse_matrix(self.place, len(self.lakes)) @ (out * self.leaving).sum(axis=1)
+
+    def times(self, chance: float) -> FlowRates:
+        """The same with every introduction counted so much."""
+        return replace(self, arriving=self.arriving * chance, outside=self.outside * chance)
+
+
 def lake_rates(
     inputs: SpreadInputs, coverage: Coverage | None = None, *, establish: float | None = None
-) -> LakeRates:
+) -> LakeRates | FlowRates:
     """
     Introductions between lakes, once and for all seasons.
 
@@ -60,7 +115,7 @@ def lake_rates(
     Parameters
     ----------
     inputs : SpreadInputs
-        The species and region; its trips must be `Trips`.
+        The species and region.
     coverage : Coverage, optional
         Shares of boats reached; nobody when left out.
     establish : float, optional
@@ -70,7 +125,8 @@ def lake_rates(
     Returns
     -------
     rates : LakeRates
-        So that introductions that could found a population are `outside + infested @ between`.
+        So that introductions that could found a population are `outside + sent(infested)`; as a
+        matrix where the trips are held as one.
 
     Notes
     -----
@@ -80,13 +136,16 @@ def lake_rates(
     if coverage is None:
         coverage = Coverage.none(len(inputs.landing_lake))
     leaving, arriving = covered(inputs, coverage)
-    trips: Trips = inputs.trips  # type: ignore[assignment]
+    trips = inputs.trips
     chance = inputs.establish if establish is None else establish
     lakes, place = np.unique(inputs.landing_lake, return_inverse=True)
     weighted = (chance * arriving * inputs.weights[:, None]).T
     from_outside = weighted @ inputs.outside_leaving * inputs.outside_boats
-    left = trips.leaving_mean(leaving.T).T
     by_lake = np.bincount(place, from_outside, minlength=len(lakes)).astype(float)
+    if not isinstance(trips, Trips):
+        used = np.flatnonzero(inputs.weights > 0)
+        return FlowRates(lakes, by_lake, trips, leaving.T[:, used], weighted[:, used], place)
+    left = trips.leaving_mean(leaving.T).T
     single = trips.by_origin.dtype == np.float32
     if single and np.array_equal(trips.group, place) and fast_available():
         return LakeRates(lakes, rates_between(trips, left, weighted, place), by_lake)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from spreadnet.model.choice import Choices, build_choices, likelihood, maximise, maximise_near
+from spreadnet.model.choice import Choices, choices_by_law, likelihood, maximise, maximise_near
 from spreadnet.model.gravity import PRIOR_SD, prior_precision
 from spreadnet.model.laws import LAWS, DistanceLaw
 
@@ -83,8 +83,7 @@ def compare_laws(
         raise ValueError(f"{message} least two folds.")
     rows, held_out = [], []
     fold: NDArray[np.integer] | None = None
-    for law in laws:
-        choices = build_choices(interviews, attractions, distance_km, law=law)
+    for choices in choices_by_law(interviews, attractions, distance_km, laws=laws):
         if fold is None:
             fold = rng.permutation(len(choices.totals)) % folds
         precision = prior_precision(choices, prior)

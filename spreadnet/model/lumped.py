@@ -126,7 +126,10 @@ class LumpedTrips:
         rows = np.ascontiguousarray(given.T)
         by_lake = _far_sums(given, self.to_landings.T, self.far, self.lump.T)
         for part in self.near:
-            by_lake[:, part.lakes] += rows[:, part.landings] @ part.trips
+            here = rows[:, part.landings]
+            some = np.flatnonzero(here.any(axis=1))  # few where single landings are asked for
+            if len(some):
+                by_lake[np.ix_(some, part.lakes)] += here[some] @ part.trips
         return np.asarray(self.leave.T @ by_lake.T.astype(np.result_type(by_lake, float)))
 
     def leaving_mean(self, at_origin: Array) -> Array:
@@ -147,11 +150,11 @@ class LumpedTrips:
         """Trips a season in all."""
         return float(self.boats.sum())
 
-    def rows(self, landings: slice) -> Array:
+    def rows(self, landings: slice | NDArray[np.integer]) -> Array:
         """Trips out of some landings to every landing, shape (len, K)."""
         return self.into(self._one_each(landings)).T
 
-    def columns(self, landings: slice) -> Array:
+    def columns(self, landings: slice | NDArray[np.integer]) -> Array:
         """Trips from every landing into some landings, shape (K, len)."""
         return self.out_of(self._one_each(landings))
 
@@ -167,10 +170,13 @@ class LumpedTrips:
         rows = np.ascontiguousarray(by_lake.T)
         sums = _far_sums(by_lake, self.lump, self.far.transpose(0, 2, 1), self.to_landings)
         for part in self.near:
-            sums[:, part.landings] += rows.take(part.lakes, axis=1) @ part.trips.T
+            here = rows.take(part.lakes, axis=1)
+            some = np.flatnonzero(here.any(axis=1))
+            if len(some):
+                sums[some, part.landings] += here[some] @ part.trips.T
         return sums.T
 
-    def _one_each(self, landings: slice) -> Array:
+    def _one_each(self, landings: slice | NDArray[np.integer]) -> Array:
         """A column for each of some landings, 1 there and 0 elsewhere."""
         chosen = np.arange(len(self.group))[landings]
         columns = np.zeros((len(self.group), len(chosen)), np.float32)

@@ -13,44 +13,47 @@ from spreadnet.model.carriage import carriage
 from spreadnet.model.incidence import collapse_matrix
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
-    import scipy.sparse as sp
     from numpy.typing import NDArray
 
+    from spreadnet.model.flows import TripFlow
     from spreadnet.model.spread import SpreadInputs
 
     Array = NDArray[np.floating]
 
 LEAST_EDGES = 5  # edges kept out of every lake, however its trips are spread
-ROWS = 128  # landings a block, so that no second matrix as large as the trips is ever held
+LAKES = 128  # a block, so that no second matrix as large as the trips is ever held
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Flows:
     """
-    Trips between the A lakes that have a landing, and what they bring.
+    Trips from the A lakes that have a landing into B of them, and what they bring.
 
     Attributes
     ----------
     lakes : array of int, shape (A,)
-        Positions of these lakes among all lakes, in order.
-    trips : array, shape (A, A)
+        Positions of the lakes with a landing among all lakes, in order.
+    into : array of int, shape (B,)
+        Places among `lakes` of those that the trips go to.
+    trips : array, shape (A, B)
         Trips a season from lake of the row to lake of the column.
-    carriage : mapping of species to array, shape (A, A)
+    carriage : mapping of species to array, shape (A, B)
         Chance that one such trip brings a living introduction if the lake it leaves is infested.
-    introductions : mapping of species to array, shape (A, A)
+    introductions : mapping of species to array, shape (A, B)
         Living introductions expected in the coming season to a lake that is free of the species,
         given how likely each lake is infested now.
     """
 
     lakes: NDArray[np.integer]
+    into: NDArray[np.integer]
     trips: Array
     carriage: Mapping[str, Array]
     introductions: Mapping[str, Array]
 
 
-def lake_flows(inputs: Mapping[str, SpreadInputs]) -> Flows:
+def lake_flows(inputs: Mapping[str, SpreadInputs], *, into: slice = slice(None)) -> Flows:
     """
     Trips between landings summed to lakes, with the exact carriage of each species.
 
@@ -58,6 +61,8 @@ def lake_flows(inputs: Mapping[str, SpreadInputs]) -> Flows:
     ----------
     inputs : mapping of species to SpreadInputs
         One entry a species, all with the same trips and landings.
+    into : slice
+        Lakes that the trips go to, as places among those with a landing; all when left out.
 
     Returns
     -------
@@ -74,28 +79,31 @@ def lake_flows(inputs: Mapping[str, SpreadInputs]) -> Flows:
     Carriage of a pair of landings is 1 - prod over routes of (1 - leaving * arriving * weight);
     that of a pair of lakes is its mean over their trips.
     """
-    if not inputs:
-        message = "Invalid inputs. At least one species is needed."
-        raise ValueError(message)
+    lakes, of_landing = _lakes(inputs)
+    some = np.arange(len(lakes))[into]
+    landings = np.flatnonzero(np.isin(of_landing, some))
     first = next(iter(inputs.values()))
-    lakes, of_landing = np.unique(first.landing_lake, return_inverse=True)
-    collapse = collapse_matrix(of_landing, len(lakes))
-    trips = _to_lakes(first, collapse)
-    carried = {name: _carrying_trips(one, collapse) for name, one in inputs.items()}
-    with np.errstate(invalid="ignore", divide="ignore"):
-        carriage = {
-            name: np.where(trips > 0, np.minimum(total / trips, 1.0), 0.0)
-            for name, total in carried.items()
-        }
-    introductions = {
-        name: carried[name] * one.initial[lakes, None] * (1 - one.initial[lakes])
-        for name, one in inputs.items()
-    }
-    return Flows(lakes, trips, carriage, introductions)
+    origin = collapse_matrix(of_landing, len(lakes))
+    destination = collapse_matrix(np.searchsorted(some, of_landing[landings]), len(some))
+    between = first.trips.columns(landings)
+    trips = origin @ between @ destination.T
+    carriages, introductions = {}, {}
+    for name, one in inputs.items():
+        by_pair = carriage(one.leaving[:, :, None], one.arriving[:, None, landings], one.weights)
+        carried = origin @ (between * by_pair) @ destination.T
+        with np.errstate(invalid="ignore", divide="ignore"):
+            carriages[name] = np.where(trips > 0, np.minimum(carried / trips, 1.0), 0.0)
+        held = one.initial[lakes]
+        introductions[name] = carried * held[:, None] * (1 - held[some])
+    return Flows(lakes, some, trips, carriages, introductions)
 
 
 def trips_table(
-    flows: Flows, lake_ids: pd.Index, *, distance_km: Array, smallest_share: float = 0.01
+    inputs: Mapping[str, SpreadInputs],
+    lake_ids: pd.Index,
+    *,
+    points: Array,
+    smallest_share: float = 0.01,
 ) -> pd.DataFrame:
     """
     Edges between lakes that matter to one of their ends, most trips first.
@@ -108,12 +116,12 @@ def trips_table(
 
     Parameters
     ----------
-    flows : Flows
-        Trips and introductions between lakes.
+    inputs : mapping of species to SpreadInputs
+        As for `lake_flows`.
     lake_ids : Index, length L
         Ids of all lakes.
-    distance_km : array, shape (A, A)
-        Straight distance between the landings of the lakes in `flows`.
+    points : array, shape (L, 2)
+        Easting and northing, in metres, of where trips to each lake end.
     smallest_share : float
         Share below which an edge is left out at both its ends, 0 to 1; 0 keeps every trip.
 
@@ -126,33 +134,51 @@ def trips_table(
     Raises
     ------
     ValueError
-        If `smallest_share` is outside 0 to 1.
+        If there is no species or `smallest_share` is outside 0 to 1.
     """
     if not 0 <= smallest_share <= 1:
         message = f"Invalid smallest_share '{smallest_share}'. It must lie between 0 and 1."
         raise ValueError(message)
-    kept = flows.trips >= smallest_share * flows.trips.sum(axis=1, keepdims=True)
-    kept |= flows.trips >= smallest_share * flows.trips.sum(axis=0)
-    for introductions in flows.introductions.values():
-        into = introductions.sum(axis=0)
-        kept |= (introductions >= smallest_share * into) & (into > 0)
-    kept |= _largest(flows.trips, LEAST_EDGES)
-    kept &= flows.trips > 0
-    origin, destination = np.nonzero(kept)
-    edges = pd.DataFrame(
-        {
-            "from_lake_id": lake_ids[flows.lakes[origin]],
-            "to_lake_id": lake_ids[flows.lakes[destination]],
-            "trips": flows.trips[origin, destination],
-            "distance_km": distance_km[origin, destination],
-        }
-    )
-    for name in flows.carriage:
-        edges[f"carriage_{name}"] = flows.carriage[name][origin, destination]
-        edges[f"introductions_{name}"] = flows.introductions[name][origin, destination]
+    lakes, of_landing = _lakes(inputs)
+    flow = next(iter(inputs.values())).trips
+    out = np.bincount(of_landing, flow.leaving(), minlength=len(lakes))
+    blocks = [slice(i, i + LAKES) for i in range(0, len(lakes), LAKES)]
+    largest = _largest(flow, of_landing, blocks, n_lakes=len(lakes))
+    parts = []
+    for block in blocks:
+        flows = lake_flows(inputs, into=block)
+        kept = flows.trips >= smallest_share * out[:, None]
+        kept |= flows.trips >= smallest_share * flows.trips.sum(axis=0)
+        for introductions in flows.introductions.values():
+            into = introductions.sum(axis=0)
+            kept |= (introductions >= smallest_share * into) & (into > 0)
+        origin, place = np.nonzero((largest >= block.start) & (largest < block.stop))
+        kept[origin, largest[origin, place] - block.start] = True
+        parts.append(_edges(flows, kept & (flows.trips > 0), lake_ids, points))
+    edges = pd.concat(parts, ignore_index=True)
     return edges.sort_values(
         ["trips", "from_lake_id", "to_lake_id"], ascending=[False, True, True], ignore_index=True
     )
+
+
+def _edges(
+    flows: Flows, kept: NDArray[np.bool_], lake_ids: pd.Index, points: Array
+) -> pd.DataFrame:
+    """Rows of the kept pairs of one block."""
+    cells = np.nonzero(kept)
+    ends = flows.lakes[cells[0]], flows.lakes[flows.into[cells[1]]]
+    edges = pd.DataFrame(
+        {
+            "from_lake_id": lake_ids[ends[0]],
+            "to_lake_id": lake_ids[ends[1]],
+            "trips": flows.trips[cells],
+            "distance_km": np.hypot(*(points[ends[0]] - points[ends[1]]).T) / 1000,
+        }
+    )
+    for name in flows.carriage:
+        edges[f"carriage_{name}"] = flows.carriage[name][cells]
+        edges[f"introductions_{name}"] = flows.introductions[name][cells]
+    return edges
 
 
 def lake_network(lakes: pd.DataFrame, edges: pd.DataFrame, *, streams: pd.DataFrame) -> nx.DiGraph:
@@ -202,42 +228,44 @@ def lake_network(lakes: pd.DataFrame, edges: pd.DataFrame, *, streams: pd.DataFr
     return network
 
 
-def _to_lakes(inputs: SpreadInputs, collapse: sp.csr_array) -> Array:
-    """Trips lake by lake, a block of origins at a time."""
-    to_lakes = np.zeros((len(inputs.landing_lake), collapse.shape[0]))
-    for start in range(0, len(to_lakes), ROWS):
-        rows = slice(start, start + ROWS)
-        to_lakes[rows] = inputs.trips.rows(rows) @ collapse.T
-    return np.asarray(collapse @ to_lakes)
+def _lakes(
+    inputs: Mapping[str, SpreadInputs],
+) -> tuple[NDArray[np.integer], NDArray[np.integer]]:
+    """Positions of the lakes with a landing, (A,), and each landing's place among them, (K,)."""
+    if not inputs:
+        message = "Invalid inputs. At least one species is needed."
+        raise ValueError(message)
+    landing_lake = next(iter(inputs.values())).landing_lake
+    lakes, of_landing = np.unique(landing_lake, return_inverse=True)
+    return lakes, of_landing
 
 
-def _carrying_trips(inputs: SpreadInputs, collapse: sp.csr_array) -> Array:
-    """Trips times exact carriage, lake by lake, a block of origins at a time."""
-    n_landings = len(inputs.landing_lake)
-    to_lakes = np.zeros((n_landings, collapse.shape[0]))
-    for start in range(0, n_landings, ROWS):
-        rows = slice(start, start + ROWS)
-        by_pair = carriage(
-            inputs.leaving[:, rows, None], inputs.arriving[:, None, :], inputs.weights
-        )
-        to_lakes[rows] = (inputs.trips.rows(rows) * by_pair) @ collapse.T
-    return np.asarray(collapse @ to_lakes)
-
-
-def _largest(trips: Array, number: int) -> NDArray[np.bool_]:
-    """Mark the largest cells of each row."""
-    kept = np.zeros(trips.shape, dtype=bool)
-    if trips.size:
-        first = np.argsort(-trips, axis=1, kind="stable")[:, :number]
-        np.put_along_axis(kept, first, True, axis=1)
-    return kept
+def _largest(
+    trips: TripFlow, of_landing: NDArray[np.integer], blocks: Sequence[slice], *, n_lakes: int
+) -> NDArray[np.integer]:
+    """Lakes that most trips out of each lake go to, (A, `LEAST_EDGES`); the first of equal ones."""
+    lakes = np.arange(n_lakes)
+    origin = collapse_matrix(of_landing, n_lakes)
+    most: Array = np.zeros((n_lakes, 0))
+    where: NDArray[np.integer] = np.zeros((n_lakes, 0), np.intp)
+    for block in blocks:
+        some = lakes[block]
+        landings = np.flatnonzero(np.isin(of_landing, some))
+        destination = collapse_matrix(of_landing[landings] - some[0], len(some))
+        into = origin @ trips.columns(landings) @ destination.T
+        most = np.hstack([most, into])
+        where = np.hstack([where, np.broadcast_to(some, into.shape)])
+        first = np.argsort(-most, axis=1, kind="stable")[:, :LEAST_EDGES]
+        most = np.take_along_axis(most, first, axis=1)
+        where = np.take_along_axis(where, first, axis=1)
+    return where
 
 
 def _present(row: dict) -> dict:
     """Attributes without the missing ones, as plain Python values (GraphML takes no others)."""
     kept = {}
     for name, value in row.items():
-        if value is None or value is pd.NA or (isinstance(value, float) and np.isnan(value)):
+        if value is None or value is pd.NA or value != value:
             continue
         kept[name] = value.item() if isinstance(value, np.generic) else value
     return kept

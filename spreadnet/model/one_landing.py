@@ -13,8 +13,7 @@ from spreadnet.model.spread import Coverage, expected_spread
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from spreadnet.model.flows import Trips
-    from spreadnet.model.lake_rates import LakeRates
+    from spreadnet.model.lake_rates import FlowRates, LakeRates
     from spreadnet.model.spread import SpreadInputs
 
     Array = NDArray[np.floating]
@@ -39,7 +38,7 @@ def avoided_at_one(
     Parameters
     ----------
     inputs : SpreadInputs
-        The species and region; its trips must be `Trips`.
+        The species and region.
     landings : array of int, shape (P,)
         Position of the landing; may come up more than once.
     leaving, arriving : arrays, shape (P,)
@@ -85,7 +84,7 @@ def avoided_at_one(
             more = -free * np.expm1(-further)  # infested, beyond those without; (P, L)
             at_lakes = more[:, rates.lakes]
             state = infested[season][rates.lakes] + at_lakes
-            change = (at_lakes.astype(rates.between.dtype) @ rates.between).astype(float)
+            change = rates.sent(at_lakes).astype(float)
             change += state[turn, own][:, None] * rows
             change[turn, own] += (state * columns).sum(axis=1) + outside
             introductions = base.introductions[season]
@@ -101,24 +100,18 @@ def avoided_at_one(
 
 def _changes(
     inputs: SpreadInputs,
-    rates: LakeRates,
+    rates: LakeRates | FlowRates,
     landings: NDArray[np.integer],
     leaving: Array,
     arriving: Array,
 ) -> tuple[Array, Array, Array]:
     """Changes of the row (boats leaving), column (arriving) and outside of its lake, (P, A)."""
-    trips: Trips = inputs.trips  # type: ignore[assignment]
     lost = inputs.establish * inputs.weights * inputs.education_effect
+    summed = collapse_matrix(np.searchsorted(rates.lakes, inputs.landing_lake), len(rates.lakes)).T
     out = -(inputs.leaving[:, landings] * leaving).T * lost
-    out *= np.asarray(trips.split)[landings, None]
-    out_of = (out @ inputs.arriving) * trips.by_origin[:, trips.group[landings]].T
-    place = np.searchsorted(rates.lakes, inputs.landing_lake)
-    rows = (collapse_matrix(place, len(rates.lakes)) @ out_of.T).T
+    rows = ((out @ inputs.arriving) * inputs.trips.rows(landings)) @ summed
     into = -(inputs.arriving[:, landings] * arriving).T * lost
-    by_group = (into @ trips.leaving_mean(inputs.leaving.T).T) * trips.by_origin[landings]
-    of_group = np.empty(trips.by_origin.shape[1], np.intp)
-    of_group[trips.group] = place
-    columns = (collapse_matrix(of_group, len(rates.lakes)) @ by_group.T).T
+    columns = ((into @ inputs.leaving) * inputs.trips.columns(landings).T) @ summed
     return rows, columns, (into @ inputs.outside_leaving) * inputs.outside_boats[landings]
 
 

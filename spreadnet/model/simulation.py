@@ -11,9 +11,11 @@ import scipy.sparse as sp
 
 from spreadnet.evidence.chance import stream
 from spreadnet.model.compiled import at_risk, fast_available, spread_futures
-from spreadnet.model.lake_rates import lake_rates
+from spreadnet.model.lake_rates import FlowRates, lake_rates
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
     from spreadnet.model.lake_rates import LakeRates
@@ -99,7 +101,7 @@ def simulate(
     species: str,
     futures: range,
     coverage: Coverage | None = None,
-    rates: LakeRates | None = None,
+    rates: LakeRates | FlowRates | None = None,
 ) -> Futures:
     """
     Let the species spread in single futures, lake by lake and season by season.
@@ -143,12 +145,15 @@ def simulate(
     if not 1 <= seasons <= MOST_SEASONS:
         message = f"Invalid seasons '{seasons}'. It must be 1 to {MOST_SEASONS}."
         raise ValueError(message)
-    rates = lake_rates(inputs, coverage) if rates is None else rates
+    if rates is None:
+        rates = lake_rates(inputs, coverage)
     n_lakes = len(inputs.initial)
     first = np.full((len(futures), n_lakes), NEVER, np.uint8)
     size = max(1, CELLS // max(n_lakes, 1))
-    large = rates.between.dtype == np.float32  # loading compiled code takes a second
-    if large and fast_available():
+    fill: Callable[..., None]
+    if isinstance(rates, FlowRates):
+        fill = partial(_spread_flowing, inputs, rates)
+    elif rates.between.dtype == np.float32 and fast_available():  # loading it takes a second
         fill = partial(spread_futures, inputs, rates)
     else:
         fill = partial(_spread_all, _work(inputs, rates))
@@ -191,7 +196,7 @@ def _start(inputs: SpreadInputs, seed: int, species: str, futures: range) -> NDA
     return drawn < inputs.initial
 
 
-def _place(rates: LakeRates, n_lakes: int) -> NDArray[np.int64]:
+def _place(rates: LakeRates | FlowRates, n_lakes: int) -> NDArray[np.int64]:
     """Place of each lake among those with a landing, -1 without one."""
     place = np.full(n_lakes, -1, np.int64)
     place[rates.lakes] = np.arange(len(rates.lakes))
@@ -272,6 +277,34 @@ def _spread_all(
         some = slice(start, start + size)
         free = np.where(first[some, work.lakes] == 0, np.inf, limits[some, work.lakes])
         _spread_some(work, first[some], infested[some] & ~work.always, free, seasons=seasons)
+
+
+def _spread_flowing(
+    inputs: SpreadInputs,
+    rates: FlowRates,
+    first: NDArray[np.uint8],
+    *,
+    limits: Array,
+    infested: NDArray[np.bool_],
+    seasons: int,
+) -> None:
+    """
+    The same without a matrix of rates: what new ones send is summed over all trips each season.
+
+    Each future by itself, so that its sums do not depend on the others worked on with it.
+    """
+    at = rates.lakes
+    for row, limit, held in zip(first, limits, infested, strict=True):
+        row[held] = 0
+        introductions = np.zeros(len(held))
+        introductions[at] = rates.outside
+        downstream, hazard, new = np.zeros(len(held)), np.zeros(len(held)), held
+        for season in range(1, seasons + 1):
+            introductions[at] += rates.sent(new[None, at].astype(float))[0]
+            downstream += new @ inputs.streams
+            hazard += inputs.habitat * (introductions**inputs.allee_exponent + downstream)
+            new = (hazard >= limit) & (row == NEVER)
+            row[new] = season
 
 
 def _spread_some(

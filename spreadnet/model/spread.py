@@ -101,14 +101,15 @@ class Path:
         Chance of being infested at the start of each season; row 0 is `initial`.
     introductions : array, shape (T, L)
         Living introductions expected in each season that could found a population.
-    carried : array, shape (T, K, R)
-        Boats arriving at each landing with each route carrying, before the landing's own rate.
+    carried : array, shape (T, K, R), or None
+        Boats arriving at each landing with each route carrying, before the landing's own rate;
+        None from `path_by_lake`, which needs only lakes.
     """
 
     cumulative_hazard: Array
     infested: Array
     introductions: Array
-    carried: Array
+    carried: Array | None
 
     @property
     def seasons(self) -> int:
@@ -293,10 +294,18 @@ def gradient(inputs: SpreadInputs, coverage: Coverage, path: Path) -> Gradient:
     gradient : Gradient
         Avoided new infestations per unit of coverage (positive: coverage helps).
 
+    Raises
+    ------
+    ValueError
+        If the path does not hold what boats carried.
+
     Notes
     -----
     The discrete adjoint of `expected_spread`; tests compare it with complex-step derivatives.
     """
+    if path.carried is None:
+        message = "Invalid path. It must come from `expected_spread`."
+        raise ValueError(message)
     leaving, arriving = covered(inputs, coverage)
     collapse = collapse_matrix(inputs.landing_lake, len(inputs.initial))
     free = 1 - inputs.initial

@@ -6,29 +6,30 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from spreadnet.model.flows import Trips
 from spreadnet.model.spread import Gradient, Path
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from spreadnet.model.flows import Trips
-    from spreadnet.model.lake_rates import LakeRates
+    from spreadnet.model.lake_rates import FlowRates, LakeRates
     from spreadnet.model.spread import SpreadInputs
 
     Array = NDArray[np.floating]
 
+ROWS = 32  # landings a block
 
-def path_by_lake(inputs: SpreadInputs, rates: LakeRates, *, seasons: int) -> Path:
+
+def path_by_lake(inputs: SpreadInputs, rates: LakeRates | FlowRates, *, seasons: int) -> Path:
     """
     Expected course with nobody covered, as `expected_spread` gives it.
 
-    Where the rates between lakes are known already, a season is one product with them, and what
-    is asked of landings and routes is worked out for all seasons together.
+    Where the rates between lakes are known already, a season is one product with them.
 
     Parameters
     ----------
     inputs : SpreadInputs
-        The species and region; its trips must be `Trips`.
+        The species and region.
     rates : LakeRates
         `lake_rates(inputs, establish=1.0)`.
     seasons : int
@@ -37,8 +38,7 @@ def path_by_lake(inputs: SpreadInputs, rates: LakeRates, *, seasons: int) -> Pat
     Returns
     -------
     path : Path
-        To the last bits that of `expected_spread`, but for `carried` of routes with weight 0,
-        which hold only boats from outside: nobody reads them.
+        To the last bits that of `expected_spread`, without `carried`.
 
     Raises
     ------
@@ -48,15 +48,14 @@ def path_by_lake(inputs: SpreadInputs, rates: LakeRates, *, seasons: int) -> Pat
     if seasons < 1:
         message = f"Invalid seasons '{seasons}'. It must be 1 or more."
         raise ValueError(message)
-    trips: Trips = inputs.trips  # type: ignore[assignment]
-    at, dtype = rates.lakes, rates.between.dtype
+    at = rates.lakes
     hazards = np.zeros((seasons + 1, len(inputs.initial)))
     infested = np.empty_like(hazards)
     introductions = np.zeros((seasons, len(inputs.initial)))
     downstream = inputs.streams.T.tocsr()
     infested[0] = inputs.initial
     for season in range(seasons):
-        sent = infested[season, at].astype(dtype) @ rates.between
+        sent = rates.sent(infested[[season]][:, at])[0]
         introductions[season, at] = inputs.establish * (rates.outside + sent)
         hazard = inputs.habitat * (
             introductions[season] ** inputs.allee_exponent + downstream @ infested[season]
@@ -65,18 +64,10 @@ def path_by_lake(inputs: SpreadInputs, rates: LakeRates, *, seasons: int) -> Pat
         infested[season + 1] = inputs.initial - (1 - inputs.initial) * np.expm1(
             -hazards[season + 1]
         )
-    used = np.flatnonzero(inputs.weights > 0)
-    left = trips.leaving_mean(inputs.leaving[used].T)
-    of_group = _lake_of_group(inputs, trips)
-    columns = infested[:-1, of_group].T[:, :, None] * left[:, None, :]
-    whole = trips.by_origin @ columns.reshape(len(columns), -1).astype(dtype)
-    carried = np.empty((seasons, len(inputs.landing_lake), len(inputs.weights)))
-    carried[:] = inputs.outside_boats[:, None] * inputs.outside_leaving
-    carried[:, :, used] += whole.reshape(len(whole), seasons, -1).transpose(1, 0, 2)
-    return Path(hazards, infested, introductions, carried)
+    return Path(hazards, infested, introductions, carried=None)
 
 
-def gradient_by_lake(inputs: SpreadInputs, path: Path, rates: LakeRates) -> Gradient:
+def gradient_by_lake(inputs: SpreadInputs, path: Path, rates: LakeRates | FlowRates) -> Gradient:
     """
     What coverage at each landing avoids, as `gradient` gives it with nobody covered.
 
@@ -94,9 +85,7 @@ def gradient_by_lake(inputs: SpreadInputs, path: Path, rates: LakeRates) -> Grad
     gradient : Gradient
         To the last bits that of `gradient`.
     """
-    trips: Trips = inputs.trips  # type: ignore[assignment]
-    used = np.flatnonzero(inputs.weights > 0)
-    at, dtype, seasons = rates.lakes, rates.between.dtype, path.seasons
+    at, seasons = rates.lakes, path.seasons
     free, exponent = 1 - inputs.initial, inputs.allee_exponent
     by_hazard = inputs.worth * free * np.exp(-path.cumulative_hazard[-1])
     initial = inputs.worth * np.expm1(-path.cumulative_hazard[-1])
@@ -106,20 +95,11 @@ def gradient_by_lake(inputs: SpreadInputs, path: Path, rates: LakeRates) -> Grad
         slope = exponent * path.introductions[season] ** (exponent - 1) if exponent != 1 else 1.0
         lake_value[season] = by_habitat * slope
         by_state = inputs.streams @ by_habitat
-        valued = (inputs.establish * lake_value[season, at]).astype(dtype)
-        by_state[at] += rates.between @ valued
+        by_state[at] += rates.back(inputs.establish * lake_value[season, at])
         still_free = np.exp(-path.cumulative_hazard[season])
         initial = initial + by_state * still_free
         by_hazard = by_hazard + by_state * free * still_free
-    by_landing = inputs.establish * lake_value[:, inputs.landing_lake]
-    by_leaving, by_arriving = np.zeros_like(inputs.leaving), np.zeros_like(inputs.arriving)
-    arrived = np.einsum("tk,tkr->rk", by_landing, path.carried[:, :, used], optimize=True)
-    by_arriving[used] = arrived * inputs.weights[used, None]
-    weighted = by_landing[:, None, :] * (inputs.weights[used, None] * inputs.arriving[used])
-    back = weighted.reshape(seasons * len(used), -1).astype(dtype) @ trips.by_origin
-    infested = path.infested[:-1][:, _lake_of_group(inputs, trips)]
-    by_group = np.einsum("trg,tg->rg", back.reshape(seasons, len(used), -1), infested)
-    by_leaving[used] = by_group[:, trips.group] * trips.split
+    by_leaving, by_arriving = _by_route(inputs, path, lake_value)
     effect = inputs.education_effect[:, None]
     return Gradient(
         leaving_routes=effect * inputs.leaving * by_leaving,
@@ -127,6 +107,54 @@ def gradient_by_lake(inputs: SpreadInputs, path: Path, rates: LakeRates) -> Grad
         initial=initial,
         lake_value=lake_value,
     )
+
+
+def _by_route(inputs: SpreadInputs, path: Path, lake_value: Array) -> tuple[Array, Array]:
+    """
+    What rates on leaving and arriving weigh, route by route, (R, K) each.
+
+    Seasons are summed first, pair by pair, and routes after: two thin products in place of one of
+    seasons times routes. A block of pairs stays in the cache.
+    """
+    trips = inputs.trips
+    if not isinstance(trips, Trips):
+        return _by_route_flowing(inputs, path, lake_value)
+    dtype = trips.by_origin.dtype
+    used = np.flatnonzero(inputs.weights > 0)
+    by_leaving, by_arriving = np.zeros_like(inputs.leaving), np.zeros_like(inputs.arriving)
+    value = (inputs.establish * lake_value[:, inputs.landing_lake]).T
+    valued, infested = value.astype(dtype), path.infested[:-1, _lake_of_group(inputs, trips)]
+    infested = np.ascontiguousarray(infested, dtype)
+    left = np.ascontiguousarray(trips.leaving_mean(inputs.leaving[used].T), dtype)
+    into = (inputs.weights[used, None] * inputs.arriving[used]).astype(dtype)
+    arrived = np.empty((len(value), len(used)), dtype)
+    by_group = np.zeros((len(used), len(left)))
+    for start in range(0, len(value), ROWS):
+        rows = slice(start, start + ROWS)
+        pairs = valued[rows] @ infested
+        pairs *= trips.by_origin[rows]
+        arrived[rows] = pairs @ left
+        by_group += into[:, rows] @ pairs
+    outside = value.sum(axis=1) * inputs.outside_boats
+    from_outside = outside[:, None] * inputs.outside_leaving[used]
+    by_arriving[used] = (arrived + from_outside).T * inputs.weights[used, None]
+    by_leaving[used] = by_group[:, trips.group] * trips.split
+    return by_leaving, by_arriving
+
+
+def _by_route_flowing(inputs: SpreadInputs, path: Path, lake_value: Array) -> tuple[Array, Array]:
+    """The same where trips are not held as a matrix: season by season."""
+    used = np.flatnonzero(inputs.weights > 0)
+    by_leaving, by_arriving = np.zeros_like(inputs.leaving), np.zeros_like(inputs.arriving)
+    left, into = inputs.leaving[used], inputs.arriving[used] * inputs.weights[used, None]
+    outside = np.outer(inputs.outside_leaving[used], inputs.outside_boats)
+    for season in range(path.seasons):
+        value = inputs.establish * lake_value[season][inputs.landing_lake]
+        infested = path.infested[season][inputs.landing_lake]
+        arrived = inputs.trips.into((left * infested).T).T + outside
+        by_arriving[used] += value * arrived * inputs.weights[used, None]
+        by_leaving[used] += inputs.trips.out_of((into * value).T).T * infested
+    return by_leaving, by_arriving
 
 
 def _lake_of_group(inputs: SpreadInputs, trips: Trips) -> NDArray[np.integer]:

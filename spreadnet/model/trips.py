@@ -109,7 +109,18 @@ class Movement:
         """One set of coefficients, as uncertain as the interviews leave them."""
         return np.zeros(0) if self.fit is None else self.fit.draw(rng)
 
-    def trips(self, launches: Array, share_other: Array, *, coefficients: Array) -> Trips:
+    def packed(self) -> Movement:
+        """The same without what is quickly worked out again, to be sent to other processes."""
+        return replace(self, distance_km=None) if self.compiled else self
+
+    @property
+    def compiled(self) -> bool:
+        """Whether trips come from coordinates by compiled code."""
+        return self.fit is not None and len(self.group) > LARGE and fast_available()
+
+    def trips(
+        self, launches: Array, share_other: Array, *, coefficients: Array
+    ) -> Trips | LumpedTrips:
         """
         Trips a season between landings.
 
@@ -124,14 +135,16 @@ class Movement:
 
         Returns
         -------
-        trips : Trips
-            None within a lake.
+        trips : Trips or LumpedTrips
+            None within a lake. By a fitted law, trips from far away are lumped above `LUMPED`
+            landings, see `lumped`.
         """
         if self.ready is not None:
             return self.ready
+        if self.fit is not None and len(self.group) > LUMPED:
+            return self.lumped(launches, share_other, coefficients=coefficients)
         launches = np.maximum(launches, FEWEST_BOATS)
-        large = len(self.group) > LARGE
-        if self.fit is not None and large and fast_available():
+        if self.compiled:
             return self._by_law(launches, share_other, coefficients).stored()
         distance_km = self.distance_km
         if distance_km is None:

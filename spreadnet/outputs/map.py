@@ -26,6 +26,7 @@ from spreadnet.outputs.map_data import (
     listed_trips,
     page_data,
 )
+from spreadnet.outputs.map_shapes import region_outline
 from spreadnet.outputs.offline import OfflineMap, Page, map_html, page_part
 from spreadnet.outputs.print_map import print_svg, print_table, words
 
@@ -147,7 +148,8 @@ def region_map(
         lakes["new_infestation_chance"], count=4, smallest=1 / PARTS, largest=0.5
     )
     trip_steps = map_key.round_steps(drawn["trips"], count=3, smallest=0.01, largest=1e8)
-    data = page_data(lakes, landings, listed, species=caption.species)
+    land = region_outline(pd.concat([lakes.geometry, landings.geometry]))
+    data = page_data(lakes, landings, listed, species=caption.species, land=land)
     data |= {
         "steps": steps,
         "trip_steps": trip_steps,
@@ -167,6 +169,7 @@ def region_map(
         trip_classes=np.searchsorted(trip_steps, drawn["trips"].to_numpy(float), side="right"),
         label=f"Map of {short_text(caption.region)}: "
         + short_text(caption.title, letters=TITLE_LETTERS),
+        land=land,
     )
     values = _page_values(
         lakes, landings, trips, caption=caption, steps=steps, trip_steps=trip_steps

@@ -17,7 +17,6 @@ from spreadnet.outputs.map_shapes import (
     degrees,
     packed_points,
     packed_polygons,
-    region_outline,
     simplified,
     whole_degrees,
 )
@@ -208,6 +207,7 @@ def page_data(
     trips: gpd.GeoDataFrame,
     *,
     species: Mapping[str, str],
+    land: shapely.Polygon,
 ) -> dict[str, object]:
     """
     All that the page draws, as lists and packed text.
@@ -218,6 +218,8 @@ def page_data(
         As `region_map` takes them; landings in the order of the list, trips those drawn.
     species : mapping of str to str
         Name to label.
+    land : shapely.Polygon
+        As `region_outline` gives it.
 
     Returns
     -------
@@ -226,8 +228,7 @@ def page_data(
     """
     everything = pd.concat([lakes.geometry, landings.geometry])
     turned = crosses_180(gpd.GeoSeries(everything, crs=lakes.crs))
-    land = gpd.GeoSeries([region_outline(everything)], crs=lakes.crs)
-    outline = degrees(land, turned=turned)
+    outline = degrees(gpd.GeoSeries([land], crs=lakes.crs), turned=turned)
     west, south, east, north = outline.total_bounds
     return {
         "bounds": [round(float(v), 5) for v in (south, west, north, east)],

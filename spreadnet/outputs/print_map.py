@@ -26,7 +26,6 @@ from spreadnet.outputs.map_key import (
     TRIP_WIDTHS,
     landing_symbol,
 )
-from spreadnet.outputs.map_shapes import region_outline
 
 WIDTH = 1000.0  # units of the drawing; about 5 to the millimetre on a portrait sheet
 NUMBER_RADIUS, DOT_RADIUS, FINE_RADIUS = 11.0, 4.5, 1.6  # units
@@ -45,6 +44,7 @@ def print_svg(
     status: NDArray[np.int64],
     trip_classes: NDArray[np.int64],
     label: str,
+    land: shapely.Polygon,
 ) -> str:
     """
     Drawing of the region with the first landings numbered and a true scale bar.
@@ -59,14 +59,14 @@ def print_svg(
         Width class of each trip.
     label : str
         What the drawing shows, for those who hear it.
+    land : shapely.Polygon
+        As `region_outline` gives it.
 
     Returns
     -------
     svg : str
         One element; nothing outside it is needed.
     """
-    everything = gpd.GeoSeries(pd.concat([lakes.geometry, landings.geometry]), crs=lakes.crs)
-    land = region_outline(everything)
     frame = _Frame(land.bounds)
     body = (
         f'<rect width="{WIDTH:g}" height="{frame.height:.0f}" fill="{GROUND}"/>'

@@ -7,13 +7,13 @@ from datetime import date
 from importlib import resources
 from typing import TYPE_CHECKING
 
-import networkx as nx
 import numpy as np
 import pandas as pd
 import pyogrio
 from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
 from spreadnet.outputs.escape import xml_text
+from spreadnet.outputs.graphml import write_graphml
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -60,8 +60,7 @@ def write_tables(
         write_csv(assessment.by_season, folder / "by_season.csv", index=False),
         _write_meanings(folder / "columns.csv"),
     ]
-    graph = folder / "network.graphml"
-    nx.write_graphml(_readable(assessment.network), graph, named_key_ids=True)
+    graph = write_graphml(assessment.network, folder / "network.graphml")
     try:
         with _dated(made_on or date.today()):
             return [*files, graph, _write_geopackage(assessment, folder / "region.gpkg")]
@@ -132,20 +131,10 @@ def rounded(table: pd.DataFrame, *, digits: int = DIGITS) -> pd.DataFrame:
             usable = np.isfinite(size)
             places = (digits - 1 - np.where(usable, size, 0)).astype(int)
             kept = [
-                round(float(v), int(p)) if u else float(v)
-                for v, p, u in zip(values, places, usable, strict=True)
+                round(v, p) if u else v
+                for v, p, u in zip(values.tolist(), places.tolist(), usable.tolist(), strict=True)
             ]
             copy[column] = kept
-    return copy
-
-
-def _readable(network: nx.DiGraph) -> nx.DiGraph:
-    """Copy of the graph without characters that would make its file no XML."""
-    copy = nx.relabel_nodes(network, {node: xml_text(node) for node in network})
-    for _, facts in copy.nodes(data=True):
-        facts.update({k: xml_text(v) for k, v in facts.items() if isinstance(v, str)})
-    for *_, facts in copy.edges(data=True):
-        facts.update({k: xml_text(v) for k, v in facts.items() if isinstance(v, str)})
     return copy
 
 

@@ -9,7 +9,7 @@ import pytest
 import scipy.sparse as sp
 
 from spreadnet.model.flows import Trips
-from spreadnet.model.network import Flows, lake_flows, lake_network, trips_table
+from spreadnet.model.network import lake_flows, lake_network, trips_table
 from spreadnet.model.spread import SpreadInputs
 
 
@@ -44,46 +44,56 @@ def test_lake_flows_worked_by_hand():
     assert flows.carriage["weed"][1, 2] == 0  # no trips, no carriage
 
 
-def test_edges_kept_matter_to_one_of_their_ends(monkeypatch):
-    """c -> a holds 3 of 7 trips out of c (43%) and 3 of 15 into a (20%)."""
+POINTS = np.array([[0.0, 0], [3000, 4000], [0, 8000]])
+
+
+@pytest.mark.parametrize("lakes", [1, 2, 128])
+def test_edges_kept_matter_to_one_of_their_ends(monkeypatch, lakes):
+    """c -> a holds 3 of 7 trips out of c (43%) and 3 of 15 into a (20%), in any blocks."""
     monkeypatch.setattr("spreadnet.model.network.LEAST_EDGES", 0)
-    flows = lake_flows({"weed": three_lakes()})
+    monkeypatch.setattr("spreadnet.model.network.LAKES", lakes)
     ids = pd.Index(["a", "b", "c"])
 
-    def pairs(share, flows=flows):
-        edges = trips_table(flows, ids, distance_km=np.full((3, 3), 7.0), smallest_share=share)
+    def pairs(share, inputs):
+        edges = trips_table({"weed": inputs}, ids, points=POINTS, smallest_share=share)
         return list(edges["from_lake_id"] + edges["to_lake_id"])
 
-    assert pairs(0.0) == ["ab", "ba", "cb", "ac", "ca"]
-    assert "ca" in pairs(0.4)
-    assert "ca" not in pairs(0.5)
+    inputs = three_lakes()
+    assert pairs(0.0, inputs) == ["ab", "ba", "cb", "ac", "ca"]
+    assert "ca" in pairs(0.4, inputs)
+    assert "ca" not in pairs(0.5, inputs)
     # It stays at 50% if it brings most introductions, however few its trips.
-    brought = np.zeros((3, 3))
-    brought[[2, 1], 0] = 0.9, 0.1
-    assert "ca" in pairs(0.5, Flows(flows.lakes, flows.trips, flows.carriage, {"weed": brought}))
+    brings = replace(inputs, initial=np.array([0.0, 0, 1]), leaving=inputs.leaving + 0.1)
+    assert "ca" in pairs(0.5, brings)
 
 
 def test_all_trips_are_kept_at_share_0():
     flows = lake_flows({"weed": three_lakes()})
     ids = pd.Index(["a", "b", "c"])
-    whole = trips_table(flows, ids, distance_km=np.full((3, 3), 7.0), smallest_share=0.0)
+    whole = trips_table({"weed": three_lakes()}, ids, points=POINTS, smallest_share=0.0)
     assert whole["trips"].sum() == pytest.approx(flows.trips.sum())
+    assert list(whole["distance_km"]) == [5, 5, 5, 8, 8]  # 3-4-5 triangles
+
+
+def test_a_part_of_the_lakes_gives_a_part_of_the_flows():
+    whole, part = (lake_flows({"weed": three_lakes()}, into=s) for s in (slice(None), slice(1, 3)))
+    assert list(part.into) == [1, 2]
+    assert np.array_equal(part.trips, whole.trips[:, 1:])
+    assert np.array_equal(part.introductions["weed"], whole.introductions["weed"][:, 1:])
 
 
 @pytest.mark.parametrize("share", [-0.1, 1.2])
 def test_a_share_outside_0_to_1_is_refused(share):
-    flows = lake_flows({"weed": three_lakes()})
     ids = pd.Index(["a", "b", "c"])
     with pytest.raises(ValueError, match="Invalid smallest_share"):
-        trips_table(flows, ids, distance_km=np.ones((3, 3)), smallest_share=share)
+        trips_table({"weed": three_lakes()}, ids, points=POINTS, smallest_share=share)
 
 
 def test_streams_are_edges_and_graphml_round_trips(tmp_path):
     lakes = pd.DataFrame(
         {"name": ["A", "B", "C"], "depth_m": [3.0, np.nan, 9.0]}, index=["007", "b", "c"]
     )
-    flows = lake_flows({"weed": three_lakes()})
-    edges = trips_table(flows, lakes.index, distance_km=np.ones((3, 3)), smallest_share=0.0)
+    edges = trips_table({"weed": three_lakes()}, lakes.index, points=POINTS, smallest_share=0.0)
     streams = pd.DataFrame(
         {
             "upstream_lake_id": ["007", "b"],
@@ -128,7 +138,7 @@ def test_lakes_without_a_landing_take_no_room():
     assert list(flows.lakes) == [0, 2, 3]
     assert flows.trips == pytest.approx(narrow.trips)
     assert flows.introductions["weed"] == pytest.approx(narrow.introductions["weed"])
-    edges = trips_table(flows, pd.Index(list("abcd")), distance_km=np.ones((3, 3)))
+    edges = trips_table({"weed": wider}, pd.Index(list("abcd")), points=np.ones((4, 2)))
     assert "b" not in set(edges["from_lake_id"]) | set(edges["to_lake_id"])
 
 
@@ -137,9 +147,25 @@ def test_no_lake_stands_alone_where_trips_are_spread_thin():
     rng = np.random.default_rng(4)
     trips = rng.uniform(0.9, 1.1, (300, 300))
     np.fill_diagonal(trips, 0)
-    even = trips / trips.sum()
-    flows = Flows(np.arange(300), trips, {"weed": even}, {"weed": even})
-    edges = trips_table(
-        flows, pd.Index([f"{i:03d}" for i in range(300)]), distance_km=np.ones((300, 300))
+    inputs = SpreadInputs(
+        trips=Trips.dense(trips),
+        landing_lake=np.arange(300),
+        leaving=np.full((1, 300), 0.1),
+        arriving=np.ones((1, 300)),
+        weights=np.ones(1),
+        outside_boats=np.zeros(300),
+        outside_leaving=np.zeros(1),
+        education_effect=np.ones(1),
+        establish=0.1,
+        allee_exponent=1.0,
+        habitat=np.ones(300),
+        streams=sp.csr_array((300, 300)),
+        initial=np.full(300, 0.5),
+        worth=np.ones(300),
     )
+    ids = pd.Index([f"{i:03d}" for i in range(300)])
+    edges = trips_table({"weed": inputs}, ids, points=np.zeros((300, 2)))
     assert set(edges["from_lake_id"].value_counts()) == {5}
+    five = np.sort(np.argsort(-trips, axis=1)[:, :5], axis=1)
+    got = edges.sort_values(["from_lake_id", "to_lake_id"])["to_lake_id"].astype(int)
+    assert np.array_equal(got.to_numpy().reshape(300, 5), five)

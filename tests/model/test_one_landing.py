@@ -1,12 +1,15 @@
 """Coverage at one landing alone: the difference of two whole runs."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import scipy.sparse as sp
 
 from spreadnet.model.flows import Trips
-from spreadnet.model.lake_rates import lake_rates
+from spreadnet.model.lake_rates import FlowRates, lake_rates
 from spreadnet.model.one_landing import AT_ONCE, avoided_at_one
+from spreadnet.model.simulation import simulate
 from spreadnet.model.spread import Coverage, SpreadInputs, expected_spread, gradient, total
 from spreadnet.model.spread_by_lake import gradient_by_lake, path_by_lake
 
@@ -36,6 +39,15 @@ def made(rng, *, allee=1.0, dtype=float, dense=False):
         initial=np.array([1.0, 0.1, 0, 0, 0.3, 0]),
         worth=rng.random(6),
     )
+
+
+class Flowing:
+    """Trips of which only sums can be asked, as those of a nation."""
+
+    def __init__(self, trips):
+        self.into, self.out_of = trips.into, trips.out_of
+        self.rows, self.columns = trips.rows, trips.columns
+        self.leaving, self.arriving = trips.leaving, trips.arriving
 
 
 @pytest.mark.parametrize("dense", [False, True])
@@ -88,10 +100,40 @@ def test_the_way_by_lakes_gives_the_same_path_and_slope(allee, dense):
     quick = path_by_lake(inputs, rates, seasons=5)
     for name in ("cumulative_hazard", "infested", "introductions"):
         assert getattr(quick, name) == pytest.approx(getattr(path, name), rel=1e-12)
-    used = inputs.weights > 0
-    assert quick.carried[:, :, used] == pytest.approx(path.carried[:, :, used], rel=1e-12)
+    with pytest.raises(ValueError, match="must come from `expected_spread`"):
+        gradient(inputs, nobody, quick)
     slope, steep = gradient(inputs, nobody, path), gradient_by_lake(inputs, quick, rates)
     for name in ("leaving_routes", "arriving_routes", "initial", "lake_value"):
         assert getattr(steep, name) == pytest.approx(getattr(slope, name), rel=1e-11)
     with pytest.raises(ValueError, match="Invalid seasons '0'"):
         path_by_lake(inputs, rates, seasons=0)
+
+
+@pytest.mark.parametrize("allee", [1.0, 1.4])
+def test_nothing_changes_where_no_matrix_of_rates_is_held(allee):
+    inputs = made(np.random.default_rng(7), allee=allee)
+    flowing = replace(inputs, trips=Flowing(inputs.trips))
+    held, rates = lake_rates(inputs, establish=1.0), lake_rates(flowing, establish=1.0)
+    assert isinstance(rates, FlowRates)
+    infested, value = np.random.default_rng(8).random((2, 40, len(rates.lakes)))
+    assert rates.sent(infested) == pytest.approx(held.sent(infested), rel=1e-12)
+    assert rates.back(value[0]) == pytest.approx(held.back(value[0]), rel=1e-12)
+    paths = [path_by_lake(one, r, seasons=5) for one, r in ((inputs, held), (flowing, rates))]
+    assert paths[1].infested == pytest.approx(paths[0].infested, rel=1e-12)
+    slopes = [
+        gradient_by_lake(one, path, r)
+        for one, path, r in zip((inputs, flowing), paths, (held, rates), strict=True)
+    ]
+    for name in ("leaving_routes", "arriving_routes", "initial"):
+        assert getattr(slopes[1], name) == pytest.approx(getattr(slopes[0], name), rel=1e-11)
+    share = np.full(8, 0.3)
+    held_so, found = (
+        avoided_at_one(one, np.arange(8), share, share, seasons=5) for one in (inputs, flowing)
+    )
+    assert found == pytest.approx(held_so, rel=1e-10)
+    futures = [
+        simulate(one, seasons=5, seed=3, species="weed", futures=range(60))
+        for one in (inputs, flowing)
+    ]
+    assert np.array_equal(futures[0].first_season, futures[1].first_season)
+    assert 0 < (futures[0].first_season == 2).mean() < 1

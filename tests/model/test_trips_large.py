@@ -11,6 +11,7 @@ from spreadnet.model import trips as module
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of, spread_inputs
 from spreadnet.model.interviews import build_interviews, narrowed
+from spreadnet.model.lumped import LumpedTrips
 from spreadnet.model.spread import Coverage, expected_spread, gradient, total
 
 
@@ -42,6 +43,7 @@ def test_distances_that_are_not_held_are_worked_out(parts, monkeypatch):
     assert large.distance_km is None
     estimates = best_estimates(evidence, movement)
     args = (estimates.traffic.launches, estimates.shares[:, 1])
+    monkeypatch.setattr(module, "LUMPED", 1000)
     one = movement.trips(*args, coefficients=movement.coefficients)
     two = large.trips(*args, coefficients=large.coefficients)
     assert two.by_origin == pytest.approx(one.by_origin, rel=1e-3, abs=1e-4)
@@ -65,6 +67,35 @@ def test_lumped_trips_serve_the_spread(parts):
         whole, found = slope.leaving + slope.arriving, steep.leaving + steep.arriving
         assert np.linalg.norm(found - whole) < 0.01 * np.linalg.norm(whole)
         assert spearmanr(found, whole).statistic > 0.999
+
+
+def test_a_whole_ranking_with_lumped_trips_is_that_without(parts, monkeypatch):
+    """From calibration to reasons nothing asks for a matrix; single precision moves little."""
+    region, evidence, movement = parts
+    whole = spreadnet.rank_landings(region, evidence, movement=movement, draws=3)
+    monkeypatch.setattr(module, "LUMPED", 50)
+    each = np.ones(len(region.landings))
+    trips = movement.trips(each, each, coefficients=movement.coefficients)
+    assert isinstance(trips, LumpedTrips)
+    lumped = spreadnet.rank_landings(region, evidence, movement=movement, draws=3)
+    scores = [one.landings["avoided_per_100_hours"] for one in (whole, lumped)]
+    assert spearmanr(*scores).statistic > 0.999
+    assert scores[1].to_numpy() == pytest.approx(scores[0].to_numpy(), rel=0.01)
+    for name in ("avoided_low", "avoided_high", "avoided_at_most_hours"):
+        found = lumped.landings[name].to_numpy()
+        assert found == pytest.approx(whole.landings[name].to_numpy(), rel=0.02, nan_ok=True)
+    for name in ("new_infestations", "simulated"):
+        assert lumped.totals[name].to_numpy() == pytest.approx(
+            whole.totals[name].to_numpy(), rel=0.01
+        )
+    ends = ["from_lake_id", "to_lake_id"]
+    both = whole.trips.merge(lumped.trips, on=ends, suffixes=("", "_lumped"))
+    assert len(both) > 0.99 * max(len(whole.trips), len(lumped.trips))
+    for name in ("trips", "introductions"):
+        assert both[f"{name}_lumped"].to_numpy() == pytest.approx(
+            both[name].to_numpy(), rel=0.01, abs=1e-9
+        )
+    assert (whole.landings["reasons"] == lumped.landings["reasons"]).mean() > 0.95
 
 
 def test_trips_from_a_table_are_not_lumped(parts):
