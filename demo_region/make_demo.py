@@ -196,6 +196,13 @@ class Land:
     streams: tuple[tuple[int, int, float, bool], ...]
 
 
+PROMISED = """\
+date,landing_id,block,code
+2027-06-21,A030,10:00-14:00,E1
+2027-07-10,A094,10:00-14:00,
+"""
+
+
 def make_region(seed: int = SEED, truth: Truth | None = None) -> DemoRegion:
     """
     Draw the whole region from a seed.
@@ -224,6 +231,8 @@ def make_region(seed: int = SEED, truth: Truth | None = None) -> DemoRegion:
         "streams.csv": _streams_file(land),
         "visits.csv": visits,
         "contacts.csv": contacts,
+        "hours.csv": _hours_file(seed),
+        "promised.csv": PROMISED,
     }
     return DemoRegion(files, truth, known)
 
@@ -812,6 +821,23 @@ def _streams_file(land: Land) -> str:
     return _csv("upstream_lake_id downstream_lake_id distance_km barrier", rows)
 
 
+def _hours_file(seed: int) -> str:
+    """Days on which nine people can come, most of them weekend days, by codes that name nobody."""
+    rng = _rng(seed, "people")
+    days = [SEASON[0] + timedelta(days=i) for i in range((SEASON[1] - SEASON[0]).days + 1)]
+    keen = np.array([6.0 if day.weekday() >= 5 or day in HOLIDAYS else 1.0 for day in days])
+    blocks = ("any", "any", *(f"{a:02d}:00-{b:02d}:00" for a, b in BLOCKS[1:3]))
+    rows = []
+    for person in range(1, 10):
+        home = f"A{int(rng.integers(1, LANDINGS + 1)):03d}"
+        farthest = 60 if rng.random() < 0.3 else ""
+        number = int(rng.integers(11, 20))
+        for place in sorted(rng.choice(len(days), number, replace=False, p=keen / keen.sum())):
+            block = blocks[int(rng.integers(len(blocks)))]
+            rows.append([f"E{person}", days[place], block, 4, home, farthest])
+    return _csv("code date block hours home_landing_id most_km", rows)
+
+
 def _settings() -> str:
     """The text of region.toml."""
     blocks = ", ".join(f'"{a:02d}:00-{b:02d}:00"' for a, b in BLOCKS)
@@ -832,6 +858,9 @@ hours = 320
 shift_hours = 4
 blocks = [{blocks}]
 cost_per_hour = 28  # any currency; only used to print costs
+cost_per_km = 0.4
+jurisdiction_hours = {{"Velk Ward" = 24}}  # least hours at the landings of a ward
+time_zone = "Etc/GMT+9"
 
 crs = "{CRS}"  # metres, for distances and areas
 seasons = 5  # how many seasons ahead new infestations are counted

@@ -11,9 +11,11 @@ from spreadnet.decisions.comparison import place_ranked
 from spreadnet.decisions.decide import decide, quiet
 from spreadnet.decisions.hindcast import hindcast as foretell
 from spreadnet.decisions.parallel import one_thread
+from spreadnet.decisions.plan import make_plan
+from spreadnet.decisions.plan_rules import first_free_day
 from spreadnet.decisions.runs import run_model
 from spreadnet.decisions.survey_next import survey_next as surveys_compared
-from spreadnet.errors import InputError, Problem
+from spreadnet.errors import InputError, ModelError, Problem
 from spreadnet.evidence.gather import gather_evidence
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
@@ -21,10 +23,14 @@ from spreadnet.model.trips import Movement, fit_movement
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+    from datetime import date
+
+    import pandas as pd
 
     from spreadnet.assumptions import Assumptions
     from spreadnet.decisions.assessment import Assessment
     from spreadnet.decisions.hindcast import Hindcast
+    from spreadnet.decisions.plan import SeasonPlan
     from spreadnet.decisions.survey_next import SurveyList
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
@@ -32,6 +38,7 @@ if TYPE_CHECKING:
 
 DRAWS, SEED = 200, 1
 HINDCAST_DRAWS = 50
+MOST_HOURS = 1_000_000  # as in tables.csv
 
 
 def silent(_name: str) -> AbstractContextManager[None]:
@@ -226,6 +233,92 @@ def survey_next(
         hours = place_ranked(region.settings.hours, run.reach, value=run.value_after)
         return surveys_compared(
             region, evidence, movement, run=run, hours=hours, survey_hours=survey_hours
+        )
+
+
+@one_thread
+def season_plan(
+    region: Region,
+    *,
+    hours: float | None = None,
+    plan_from: date | None = None,
+    previous: pd.DataFrame | None = None,
+    draws: int = DRAWS,
+    seed: int = SEED,
+    seasons: int | None = None,
+    species: Sequence[str] | None = None,
+    assumptions: Assumptions = DEFAULT,
+    workers: int | None = None,
+    evidence: Evidence | None = None,
+    movement: Movement | None = None,
+    stage: Callable[[str], AbstractContextManager[None]] = silent,
+    step: Callable[[int, int, str], None] = quiet,
+) -> SeasonPlan:
+    """
+    Place a season's hours where they avoid most, within all rules, and date the shifts.
+
+    Parameters
+    ----------
+    region : Region
+        As `read_region` gives it.
+    hours : float, optional
+        Educator hours in the season; those of `region.toml` when left out.
+    plan_from : date, optional
+        First day on which a shift may be placed; the day after the last visit of this season when
+        left out, or its first day.
+    previous : DataFrame, optional
+        Roster of an earlier plan, from which as little is changed as is worth it.
+    draws, seed, seasons, species, assumptions, workers, stage, step
+        As for `assess`.
+    evidence, movement : optional
+        Where they are there already.
+
+    Returns
+    -------
+    plan : SeasonPlan
+        Shifts, roster, comparison, value of hours.
+
+    Raises
+    ------
+    InputError
+        If `species` names one that is not in `region.toml`.
+    ModelError
+        If no plan keeps to the rules.
+    ValueError
+        If a number is out of its range.
+    """
+    region = _narrowed(region, species)
+    settings = region.settings
+    hours = settings.hours if hours is None else hours
+    plan_from = first_free_day(region) if plan_from is None else plan_from
+    if not 0 <= hours <= MOST_HOURS:
+        message = f"Invalid hours '{hours}'. They must lie between 0 and {MOST_HOURS:,}."
+        raise ValueError(message)
+    if not settings.season_first_day <= plan_from <= settings.season_last_day:
+        message = f"the plan would begin on {plan_from}, outside the season\n\nhint: the season is "
+        message += (
+            f"from {settings.season_first_day} to {settings.season_last_day}; give a day in it"
+        )
+        raise ModelError(message)
+    if evidence is None:
+        with stage("weighing the evidence"):
+            evidence = gather_evidence(region, assumptions=assumptions)
+    if movement is None:
+        with stage("fitting movement"):
+            movement = build_model(region, evidence, seed=seed)
+    with stage("planning"):
+        return make_plan(
+            region,
+            evidence,
+            movement,
+            hours=hours,
+            plan_from=plan_from,
+            seasons=settings.seasons if seasons is None else seasons,
+            draws=draws,
+            seed=seed,
+            previous=previous,
+            workers=workers,
+            step=step,
         )
 
 

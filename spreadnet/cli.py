@@ -8,6 +8,7 @@ import signal
 import sys
 import time
 from contextlib import contextmanager, suppress
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
 OK, USER_INPUT, WRONG_USAGE = 0, 1, 2
 DRAWS, SEED = 200, 1
 HINDCAST_DRAWS = 50
+PLAN_DRAWS = 100
+MOST_HOURS = 1_000_000
 MOST_DRAWS, MOST_SEED, MOST_SEASONS, MOST_WORKERS = 1_000_000, 2**63 - 1, 50, 1024
 SHOWN = 10  # landings printed after a run
 SHOWN_ALIKE = 20  # problems alike in one column that are listed; the rest are counted
@@ -133,7 +136,9 @@ def _mute(flow: TextIO) -> None:
 
 def _stamp(given: argparse.Namespace) -> object:
     """What tells one folder that a command writes from another: the file it writes last."""
-    last = dict.fromkeys(("run", "hindcast", "survey-next"), "run.json") | {"new": "README.md"}
+    last = dict.fromkeys(("run", "plan", "hindcast", "survey-next"), "run.json") | {
+        "new": "README.md"
+    }
     file = last.get(getattr(given, "name", ""))
     if file is not None and _written(given) is not None:
         with suppress(OSError, ValueError):
@@ -184,6 +189,7 @@ def _parser() -> argparse.ArgumentParser:
         "  spreadnet new my_county                    empty tables to fill in\n"
         "  spreadnet check my_county                  every problem in the tables, in one pass\n"
         "  spreadnet run my_county --out results      ranked landings, map and tables\n"
+        "  spreadnet plan my_county --hours 300 --out plan    shifts with dates, and a calendar\n"
         "  spreadnet survey-next my_county            where one more survey shift would tell most\n"
         "  spreadnet hindcast my_county --from 2020   how well finds since were foreseeable",
     )
@@ -210,6 +216,33 @@ def _parser() -> argparse.ArgumentParser:
     _seasons_option(run)
     _work_options(run)
     run.add_argument("--force", action="store_true", help="replace an earlier result in the folder")
+
+    plan = _command(commands, "plan", _plan, "place a season's hours as shifts, with dates")
+    plan.add_argument("region", metavar="REGION", type=_named, help="region folder")
+    plan.add_argument(
+        "--hours",
+        type=_hours,
+        metavar="N",
+        help="educator hours in the season (default as in region.toml, else 200)",
+    )
+    plan.add_argument("--out", metavar="DIR", type=_named, help="folder for the plan")
+    plan.add_argument(
+        "--from",
+        dest="plan_from",
+        type=_day,
+        metavar="DATE",
+        help="first day for shifts (default the day after the last visit of this season)",
+    )
+    plan.add_argument(
+        "--previous",
+        metavar="DIR",
+        type=_named,
+        help="folder of the plan before, from which as little is changed as is worth it",
+    )
+    _draw_options(plan, draws=PLAN_DRAWS)
+    _seasons_option(plan)
+    _work_options(plan)
+    plan.add_argument("--force", action="store_true", help="replace an earlier result there")
 
     survey = _command(
         commands, "survey-next", _survey, "list where one more survey shift would tell most"
@@ -332,6 +365,27 @@ def _whole(least: int, most: int) -> Callable[[str], int]:
     return whole
 
 
+def _hours(text: str) -> float:
+    """Reader of a number of hours."""
+    try:
+        hours = float(text)
+    except ValueError:
+        hours = -1.0
+    if 0 <= hours <= MOST_HOURS:
+        return hours
+    message = f"'{text[:40]}' is not a number of hours from 0 to {MOST_HOURS:,}"
+    raise argparse.ArgumentTypeError(message)
+
+
+def _day(text: str) -> date:
+    """Reader of a date."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        message = f"'{text[:40]}' is not a date such as 2027-07-01"
+        raise argparse.ArgumentTypeError(message) from None
+
+
 def _named(text: str) -> str:
     """Reader of a folder's name; the empty text would silently mean the folder one is in."""
     if text.strip():
@@ -449,6 +503,52 @@ def _workers(given: argparse.Namespace) -> Iterator[int | None]:
         from joblib import cpu_count
 
         yield cpu_count()
+
+
+def _plan(given: argparse.Namespace) -> int:
+    from spreadnet.outputs.folder import refuse_if_taken
+
+    out = None if given.out is None else Path(given.out)
+    if out is not None:
+        refuse_if_taken(out, force=given.force)
+    timings: dict[str, float] = {}
+    progress = _Progress(timings)
+    with progress.stage("reading the tables"):
+        from spreadnet.evidence.read import read_region
+        from spreadnet.evidence.roster_file import read_roster
+
+        region = read_region(Path(given.region))
+        previous = None if given.previous is None else read_roster(Path(given.previous))
+    from spreadnet.assess import season_plan
+    from spreadnet.decisions.plan_words import plan_words
+
+    with _workers(given) as workers:
+        plan = season_plan(
+            region,
+            hours=given.hours,
+            plan_from=given.plan_from,
+            previous=previous,
+            draws=given.draws,
+            seed=given.seed,
+            seasons=given.seasons,
+            species=given.species,
+            workers=workers,
+            stage=progress.stage,
+            step=progress.step,
+        )
+    for note in plan.notes:
+        _say(f"note: {note.text}")
+    files = []
+    if out is not None:
+        from spreadnet.outputs.plan import write_plan
+
+        with progress.stage("writing the plan"):
+            files = write_plan(plan, out, force=given.force, timings=timings)
+    _tell(plan_words(plan, shown=SHOWN))
+    if out is not None:
+        _tell(f"\nSeed {plan.seed}, {plan.draws} draws. Plan in `{out}`:")
+        _tell("  " + ", ".join(file.name for file in files))
+    return OK
 
 
 def _survey(given: argparse.Namespace) -> int:

@@ -88,11 +88,9 @@ def in_order(
             "out\n\nhint: use fewer processes with `--workers 1`"
         )
         raise WorkerError(message) from error
-    finally:
-        if (
-            workers is not None and not threads
-        ):  # idle processes would hold on to their memory for minutes
-            get_reusable_executor(reuse=True).shutdown(wait=True)
+    # All is done: idle processes would hold on to their memory for minutes.
+    if workers is not None and not threads:
+        get_reusable_executor(reuse=True).shutdown(wait=True)
 
 
 @contextmanager

@@ -23,7 +23,7 @@ from spreadnet.model.spread import (
 from spreadnet.model.spread_by_lake import gradient_by_lake, path_by_lake
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -428,11 +428,29 @@ def avoided_by(run: Run, hours: Mapping[str, Array]) -> Array:
     avoided : array, shape (ways,)
         In the order of `hours`.
     """
-    placed = [coverage_of(each, run.reach) for each in hours.values()]
-    nobody = np.zeros(len(run.reach.boats))
-    leaving = np.array([nobody, *(one.leaving for one in placed)])
-    arriving = np.array([nobody, *(one.arriving for one in placed)])
-    totals = np.zeros(len(leaving))
+    return avoided_under(run, [coverage_of(each, run.reach) for each in hours.values()])
+
+
+def avoided_under(run: Run, coverages: Sequence[Coverage]) -> Array:
+    """
+    Weighted infestations avoided under each of several coverages.
+
+    Parameters
+    ----------
+    run : Run
+        The model on one set of estimates.
+    coverages : sequence of Coverage, length P
+        Shares of boats reached in every season.
+
+    Returns
+    -------
+    avoided : array, shape (P,)
+        New infestations with nobody covered less those under each.
+    """
+    every = [Coverage.none(len(run.reach.boats)), *coverages]
+    leaving = np.array([one.leaving for one in every])
+    arriving = np.array([one.arriving for one in every])
+    totals = np.zeros(len(every))
     for name, one in run.inputs.items():
         totals = totals + run.weights[name] * totals_under(
             one, leaving, arriving, seasons=run.seasons

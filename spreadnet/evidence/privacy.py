@@ -29,7 +29,7 @@ _PEOPLE_WORDS = {
     "a description of a person": r"description|appearance|notes?|comments?|remarks?",
     "a name": r"names?",
 }
-_PEOPLE_TABLES = ("visits", "contacts", "hours")
+_PEOPLE_TABLES = ("visits", "contacts", "hours", "promised")
 _PLACE_NAME = re.compile(r"(lake|landing|water|region|place|site|stream|river|species)_?name")
 _EMAIL = re.compile(r"[^\s@]{1,64}@[^\s@]{1,255}\.[A-Za-z]{2,}")
 _PHONE = re.compile(
@@ -148,7 +148,7 @@ def personal_values(column: Column, cells: pd.Series, *, file: str) -> list[Prob
         return []
     personal = marked(cells, looks_personal)
     kind = "an e-mail address or a phone number"
-    if column.table == "hours" and column.name == "code":
+    if column.name == "code":
         named = marked(cells, _PERSON.fullmatch)
         kind = "an e-mail address, a phone number or a person's name" if named.any() else kind
         personal |= named

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -11,12 +11,12 @@ import geopandas as gpd
 import pandas as pd
 
 from spreadnet.errors import InputError, Problem
-from spreadnet.evidence.cells import Manner
+from spreadnet.evidence.cells import Manner, nearest
 from spreadnet.evidence.check import Checked, check_table, reference_problems
 from spreadnet.evidence.counts import count_notes, count_problems
 from spreadnet.evidence.files import BOOK_SUFFIXES, TEXT_SUFFIXES, find_files, fingerprint
 from spreadnet.evidence.geography import Placed, place_lakes, place_landings
-from spreadnet.evidence.privacy import coded
+from spreadnet.evidence.privacy import coded, shown
 from spreadnet.evidence.region import TABLES, Note, Region, Settings, Source
 from spreadnet.evidence.rows import (
     fill_defaults,
@@ -94,13 +94,18 @@ def check_region(
     texts = {t: r.table for t, r in readings.items() if r.table is not None}
     manner = Manner(settings.settings.decimal, settings.settings.date_format)
     tables = {t: check_table(text, manner=manner) for t, text in texts.items()}
-    for table, settle in (("contacts", settle_waters), ("hours", settle_blocks)):
+    for table, settle in (
+        ("contacts", settle_waters),
+        ("hours", settle_blocks),
+        ("promised", settle_blocks),
+    ):
         if table in tables:
             tables[table] = settle(tables[table])
     placed = _place(texts, tables, settings)
     problems += count_problems(tables)
     notes += count_notes(tables)
     problems += _all_problems(texts, tables, settings.settings, placed, known_species)
+    problems += _jurisdiction_problems(settings, tables)
     notes += [note for checked in tables.values() for note in checked.notes]
     notes += [note for place in placed.values() for note in place.notes]
     if problems:
@@ -231,6 +236,32 @@ def _all_problems(
     return problems
 
 
+def _jurisdiction_problems(
+    settings: SettingsReading, tables: Mapping[str, Checked]
+) -> list[Problem]:
+    """Hours promised to a jurisdiction that no landing belongs to."""
+    if "landings" not in tables:
+        return []
+    known = sorted(set(tables["landings"].frame["jurisdiction"].dropna()))
+    problems = []
+    for name in settings.settings.jurisdiction_hours:
+        if name not in known:
+            near = nearest(name, known)
+            hint = f"Did you mean '{near}'? " if near else ""
+            problems.append(
+                Problem(
+                    "unknown-jurisdiction",
+                    FILE,
+                    f"no landing has the jurisdiction {shown(name)}",
+                    "Its hours could be placed nowhere.",
+                    f"{hint}Use a name from the column jurisdiction of landings.",
+                    row=settings.lines.get("jurisdiction_hours"),
+                    column="jurisdiction_hours",
+                )
+            )
+    return problems
+
+
 def _without_echoes(problems: list[Problem]) -> list[Problem]:
     """Problems less those that only follow from another: of cells moved, or of lost formulas."""
     moved = {(p.file, p.row) for p in problems if p.code == "long-row"}
@@ -316,6 +347,7 @@ def _region(
         contacts=plain["contacts"],
         movements=plain["movements"],
         hours=plain["hours"],
+        promised=plain["promised"],
         crs=str(placed["lakes"].crs),
         notes=tuple(Note(note.code, coded(note.text)) for note in notes),
     )

@@ -14,7 +14,10 @@ if TYPE_CHECKING:
 GAPS = ("plug", "plants", "animals", "mud", "water")
 DIRECTIONS = ("launching", "retrieving")
 DAY_TYPES = ("weekday", "weekend")
-TABLES = ("lakes", "landings", "status", "streams", "visits", "contacts", "movements", "hours")
+TABLES = (
+    *("lakes", "landings", "status", "streams", "visits", "contacts", "movements", "hours"),
+    "promised",
+)
 REQUIRED_TABLES = ("lakes", "landings", "status")
 
 
@@ -66,6 +69,13 @@ class Settings:
     most_hours_per_landing_week: float = 12.0
     contacts_per_hour: float = 12.0
     cost_per_hour: float | None = None
+    cost_per_km: float | None = None
+    crew: int = 1
+    rest_hours: float = 11.0
+    most_shifts_per_person_week: int = 5
+    jurisdiction_hours: Mapping[str, float] = field(default_factory=dict)
+    replan_gain: float = 0.02
+    time_zone: str | None = None
     education: str = "check together"
     landing_snap_m: float = 150.0
     decimal: str = "."
@@ -102,7 +112,7 @@ class Source:
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Region:
     """
-    A region folder, read and checked: eight tables, the settings and what was noticed.
+    A region folder, read and checked: nine tables, the settings and what was noticed.
 
     Attributes
     ----------
@@ -115,7 +125,7 @@ class Region:
         Index `landing_id` (text, input order). Columns `lake_id`, `name`, `geometry` (point, in
         `crs`), `ramp_lanes`, `trailer_stalls`, `jurisdiction`, `can_staff`, `shore_distance_m`
         (0 on the water or shoreline).
-    status, streams, visits, contacts, movements, hours : DataFrame
+    status, streams, visits, contacts, movements, hours, promised : DataFrame
         Columns as in `tables.csv`; no rows when the table is not there. `visits` is indexed by
         `visit_id`. Text is `str`, numbers `float64` with NaN, counts `Int64`, yes/no and gap
         answers `boolean` (missing = not checked, not answered), dates `datetime64[s]`, clock
@@ -137,6 +147,7 @@ class Region:
     contacts: pd.DataFrame
     movements: pd.DataFrame
     hours: pd.DataFrame
+    promised: pd.DataFrame
     crs: str
     notes: tuple[Note, ...] = ()
     sources: tuple[Source, ...] = ()

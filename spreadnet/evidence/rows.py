@@ -136,15 +136,36 @@ def _pair_rows(first: str, second: str) -> Callable[[Checked, Settings], list[Pr
     return rule
 
 
+def _promised_rows(checked: Checked, settings: Settings) -> list[Problem]:
+    """A shift outside the season, in no block, or promised twice."""
+    frame, first = checked.frame, settings.season_first_day
+    problems = _late(checked, settings, "date") + _block_problems(checked, settings, any_too=False)
+    if first != NO_SEASON:
+        early = frame["date"] < pd.Timestamp(first)
+        what = f"{{}} is before the first day of the season to plan for, {first}"
+        problems += _grouped(checked, "date-early", "date", early, what)
+    why_not = "One crew works a block at a landing; who comes along is one more row with a code."
+    names = ["date", "landing_id", "block", "code"]
+    mend = "Keep one row."
+    return problems + repeats(frame, names, "duplicate-row", checked.file, why_not, mend)
+
+
 def _hour_rows(checked: Checked, settings: Settings) -> list[Problem]:
     """A block that is not in region.toml."""
+    return _block_problems(checked, settings, any_too=True)
+
+
+def _block_problems(checked: Checked, settings: Settings, *, any_too: bool) -> list[Problem]:
+    """Blocks that are not in region.toml."""
     labels = {block.label for block in settings.blocks}
     problems = []
     given = checked.frame["block"].dropna()
     for row, text in zip(given.index.tolist(), given, strict=True):
         block = block_of(text)
-        if text.lower() != "any" and (block is None or block.label not in labels):
-            mend = f"Use one of: any, {', '.join(sorted(labels))}."
+        if any_too and text.lower() == "any":
+            continue
+        if block is None or block.label not in labels:
+            mend = f"Use one of: {'any, ' if any_too else ''}{', '.join(sorted(labels))}."
             what = f"{shown(text)} is not a block of region.toml"
             problems.append(_row_problem(checked, "unknown-word", row, "block", what, mend))
     return problems
@@ -157,6 +178,7 @@ _ROW_RULES: dict[str, Callable[[Checked, Settings], list[Problem]]] = {
     "streams": _pair_rows("upstream_lake_id", "downstream_lake_id"),
     "movements": _pair_rows("from_lake_id", "to_lake_id"),
     "hours": _hour_rows,
+    "promised": _promised_rows,
 }
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from datetime import date, datetime
 from itertools import pairwise
 from typing import Any
+from zoneinfo import available_timezones
 
 from spreadnet.evidence.cells import nearest
 from spreadnet.evidence.dates import strptime_format
@@ -62,6 +63,11 @@ def _text(column: Column, raw: Any) -> str:
     if column.name == "date_format" and strptime_format(raw) is None:
         mend = 'Use YYYY, MM (or MMM) and DD once each, e.g. "DD/MM/YYYY".'
         raise BadValue("date-format", f"{shown(raw)} is not a date format", mend)
+    if column.name == "time_zone" and raw.strip() not in available_timezones():
+        near = nearest(raw.strip(), sorted(available_timezones()))
+        mend = f"{f'Did you mean {near!r}? ' if near else ''}Write it as Area/Place, from the list"
+        what = f"{shown(raw)} is no time zone"
+        raise BadValue("time-zone", what, f"{mend} of time zones of your system.")
     return raw.strip() if column.name != "decimal" else raw
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -16,7 +16,7 @@ from spreadnet.evidence.domains import outside
 from spreadnet.evidence.ids import LONGEST_NAME
 from spreadnet.evidence.privacy import brief, coded, shown
 from spreadnet.evidence.region import Settings
-from spreadnet.evidence.setting_values import CONVERT, BadValue, said, weight_of
+from spreadnet.evidence.setting_values import CONVERT, BadValue, number_of, said, weight_of
 from spreadnet.evidence.species import Species, read_species
 from spreadnet.evidence.tables import Column, columns
 from spreadnet.evidence.text import decode
@@ -165,6 +165,8 @@ def _value(
     """One key's value in the type of `Settings`, or its problems."""
     if column.name == "species":
         return _weights(column, raw, row, species)
+    if column.name == "jurisdiction_hours":
+        return _hours_by_name(column, raw, row)
     if column.name == "assumptions":
         return _changes(column, raw, row, assumptions)
     try:
@@ -198,6 +200,24 @@ def _weights(
         what = "every species has the weight 0"
         problems.append(_problem("out-of-range", column, what, mend, row))
     return weights, problems
+
+
+def _hours_by_name(
+    column: Column, raw: Any, row: int | None
+) -> tuple[dict[str, float] | None, list[Problem]]:
+    """Hours of each jurisdiction; whether it has landings is told when these are read."""
+    if not isinstance(raw, dict):
+        what = f"{said(raw)} is not a table of names and hours"
+        mend = f"Write it as {column.name} = {column.example}"
+        return None, [_problem("not-a-table", column, what, mend, row)]
+    problems, hours = [], {}
+    for name, given in raw.items():
+        try:
+            hours[name] = number_of(replace(column, low=0.0, high=1e6), given)
+        except BadValue as bad:
+            what = f"the hours of {shown(name)}: {bad.what}"
+            problems.append(_problem(bad.code, column, what, bad.mend, row))
+    return hours, problems
 
 
 def _changes(

@@ -21,6 +21,7 @@ KINDS = (
     "yes/no/not checked",
     "geometry",
     "weights",
+    "hours by name",
     "numbers",
     "dates",
     "clock ranges",
@@ -34,7 +35,8 @@ PURPOSE = {
     "visits": "Visits tell how many boats use a landing in an hour.",
     "contacts": "Contacts tell where boats go and what they carry.",
     "movements": "Trips between lakes are how species spread.",
-    "hours": "Hours people can work are checked and kept; the ranking does not use them yet.",
+    "hours": "Who can work when decides which shifts of a plan can be filled.",
+    "promised": "Shifts that are promised stay in every plan.",
 }
 # Columns of contacts that hold a lake_id besides the words for no lake of the region.
 WATERS = ("last_water", "next_water")

@@ -16,6 +16,7 @@ _TEXTS = {
     "contacts": "no contacts: where boats go and what they carry are assumed, not seen here",
     "movements": "",  # interviews are the usual way: their absence is not worth a word
     "hours": "",
+    "promised": "",
 }
 SHOWN = 5
 MUCH = 0.2  # share of visit hours in no time block that is worth a word
@@ -61,10 +62,6 @@ def without_notes(
             notes.append(Note(f"no-{table}", _TEXTS[table]))
     notes += _interview_notes(frames)
     notes += _outside_blocks(frames["visits"], settings)
-    if len(frames["hours"]):
-        notes.append(
-            Note("hours-not-used", "hours: checked, but the ranking does not use them yet")
-        )
     for key in ("hours", "most_hours_per_landing_week"):
         if getattr(settings, key) == 0:
             notes.append(Note("no-hours", f"{key} is 0 in region.toml, so no hours will be placed"))

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 NEVER = 255  # not infested within the seasons looked ahead
 MOST_SEASONS = 254  # seasons are kept in one byte
 CELLS = 2_000_000  # futures times lakes worked on together
+FEW = 200  # lakes with a landing up to which building a sparse matrix takes longer than adding
 CACHED = 60_000  # of these, as many as a processor keeps at hand
 
 
@@ -324,13 +325,20 @@ def _spread_some(
     lake: NDArray[np.integer]
     future, lake = np.nonzero(new_at_start)
     for season in range(1, seasons + 1):
-        if len(future):
+        if len(future) and len(work.between) <= FEW:
+            place = work.place[lake]
+            here = place >= 0
+            added = np.zeros_like(introductions)  # a season's new ones first, as with a matrix
+            np.add.at(added, future[here], work.between[place[here]])
+            introductions += added
+        elif len(future):
             introductions += _sent(work, future, lake, n_futures=len(first))
         brought = introductions if work.exponent == 1 else introductions**work.exponent
         by_boat += habitat * brought
         if work.streams is not None:
-            new = sp.csr_array((np.ones(len(lake)), (future, lake)), shape=first.shape)
-            streams += (new @ work.streams).toarray()
+            if len(lake):
+                new = sp.csr_array((np.ones(len(lake)), (future, lake)), shape=first.shape)
+                streams += (new @ work.streams).toarray()
             summed += work.habitat * streams
         future, column = np.nonzero(summed >= limits)
         limits[future, column] = np.inf

@@ -2,38 +2,25 @@
 
 from __future__ import annotations
 
-import html
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from spreadnet.decisions.assessment import CAUTIONS
 from spreadnet.decisions.hindcast import ALL
 from spreadnet.decisions.summary import figure
-from spreadnet.outputs.escape import clean_text
 from spreadnet.outputs.folder import whole_folder
+from spreadnet.outputs.page import page, safe, table
 from spreadnet.outputs.record import plain, version, write_record
 from spreadnet.outputs.tables import write_csv
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from spreadnet.decisions.hindcast import Hindcast
 
 WIDTH, HEIGHT, LEFT, TOP, RIGHT, BOTTOM = 560, 400, 74, 24, 30, 62
-STYLE = """
-body{font:16px/1.5 system-ui,sans-serif;margin:0 auto;max-width:60rem;padding:1rem;color:#1c1c1c;
-background:#fff}h1{font-size:1.35rem;line-height:1.25}h2{font-size:1.1rem;margin-top:2rem}
-.wide{overflow-x:auto}table{border-collapse:collapse;font-size:.9rem}
-th,td{padding:.25rem .6rem;border-bottom:1px solid #c8c8c8;text-align:right;white-space:nowrap}
-th:first-child,td:first-child,caption{text-align:left}svg{max-width:100%;height:auto}
-.weak{background:#f1f1f1;border-left:4px solid #555;padding:.5rem .8rem}
-footer{margin-top:2rem;font-size:.85rem;color:#333}
-@media print{body{font-size:10pt;padding:0}h2{break-after:avoid}svg,table{break-inside:avoid}}
-"""
 
 
 def write_hindcast(
@@ -76,8 +63,8 @@ def write_hindcast(
             write_csv(ranked, staged / "lakes.csv", index=False),
             write_csv(result.groups, staged / "groups.csv"),
         ]
-        page = staged / "hindcast.html"
-        page.write_text(hindcast_page(result, made_on=made_on), encoding="utf-8")
+        shown = staged / "hindcast.html"
+        shown.write_text(hindcast_page(result, made_on=made_on), encoding="utf-8")
         record = plain(
             {
                 "spreadnet": version(),
@@ -94,7 +81,7 @@ def write_hindcast(
                 "notes": [asdict(note) for note in result.notes],
             }
         )
-        files.append(page)
+        files.append(shown)
         files.append(write_record(record, staged / "run.json", files=files))
     return [folder / file.name for file in files]
 
@@ -119,7 +106,7 @@ def hindcast_page(result: Hindcast, *, made_on: date) -> str:
         f"{result.region}: finds of {result.from_year} to {result.through}, foretold from what "
         f"was known before {result.from_year}"
     )
-    parts = [f"<h1>{_text(title)}</h1>"]
+    parts = [f"<h1>{safe(title)}</h1>"]
     for name, row in result.finds.iterrows():
         parts += _species(
             row, pd.DataFrame(result.scores.loc[str(name)]), result.groups.loc[[str(name)]]
@@ -128,20 +115,14 @@ def hindcast_page(result: Hindcast, *, made_on: date) -> str:
         parts.append("<h2>All species together</h2>")
         parts.append(chart(result.groups.loc[[ALL]], label="all species"))
     parts.append("<h2>How to read this</h2><ul>")
-    parts += [f"<li>{_text(line)}</li>" for line in (*_READING, *(n.text for n in result.notes))]
+    parts += [f"<li>{safe(line)}</li>" for line in (*_READING, *(n.text for n in result.notes))]
     parts.append("</ul><h2>Cautions</h2><ul>")
-    parts += [f"<li>{_text(line)}</li>" for line in CAUTIONS]
+    parts += [f"<li>{safe(line)}</li>" for line in CAUTIONS]
     parts.append(
-        f"</ul><footer>spreadnet {_text(version())}, {made_on.isoformat()}, seed {result.seed}, "
+        f"</ul><footer>spreadnet {safe(version())}, {made_on.isoformat()}, seed {result.seed}, "
         f"{result.draws} draws. Chances are for a first find within the years foretold.</footer>"
     )
-    return (
-        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{_text(title)}</title><style>{STYLE}</style></head><body><main>"
-        + "\n".join(parts)
-        + "</main></body></html>\n"
-    )
+    return page(title, parts)
 
 
 _READING = (
@@ -161,7 +142,7 @@ def _species(row: pd.Series, scores: pd.DataFrame, groups: pd.DataFrame) -> list
         f"expected; {row['before']:.0f} finds before"
     )
     label = str(row["label"])
-    parts = [f"<h2>{_text(label)}</h2><p>{_text(told)}.</p>"]
+    parts = [f"<h2>{safe(label)}</h2><p>{safe(told)}.</p>"]
     if row["since"] == 0:
         return [
             *parts,
@@ -175,7 +156,7 @@ def _species(row: pd.Series, scores: pd.DataFrame, groups: pd.DataFrame) -> list
     head = ("foretold by", "in the first 5", "10", "20", "AUC", "Brier", "Brier skill", "expected")
     rows = [
         (
-            _text(str(predictor)),
+            str(predictor),
             *(f"{score[f'hits_{k}']:.1f}" for k in (5, 10, 20)),
             f"{score['auc']:.2f} ({score['auc_low']:.2f} to {score['auc_high']:.2f})",
             f"{score['brier']:.3f}",
@@ -184,7 +165,7 @@ def _species(row: pd.Series, scores: pd.DataFrame, groups: pd.DataFrame) -> list
         )
         for predictor, score in scores.iterrows()
     ]
-    parts.append(_table(f"Scores for {label}", head, rows))
+    parts.append(table(f"Scores for {label}", head, rows))
     parts.append(chart(groups, label=label))
     return parts
 
@@ -237,8 +218,8 @@ def chart(groups: pd.DataFrame, *, label: str) -> str:
     caption = f"Share of lakes with a find against the chance foretold, {label}"
     picture = (
         f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" height="{HEIGHT}" role="img" '
-        f'aria-label="{_text(caption)}" font-size="16" font-family="inherit">'
-        f"<title>{_text(caption)}</title><desc>{_text(_told(groups))}</desc>{''.join(marks)}"
+        f'aria-label="{safe(caption)}" font-size="16" font-family="inherit">'
+        f"<title>{safe(caption)}</title><desc>{safe(_told(groups))}</desc>{''.join(marks)}"
         f'<text x="{(LEFT + WIDTH - RIGHT) / 2}" y="{HEIGHT - 12}" text-anchor="middle">'
         "lakes grouped by the chance of a find foretold</text>"
         f'<text transform="translate(16 {(HEIGHT - BOTTOM + TOP) / 2}) rotate(-90)" '
@@ -260,7 +241,7 @@ def chart(groups: pd.DataFrame, *, label: str) -> str:
         )
         for row in groups.to_dict("records")
     ]
-    return picture + legend + _table(caption, head, rows)
+    return picture + legend + table(caption, head, rows)
 
 
 def _told(groups: pd.DataFrame) -> str:
@@ -271,24 +252,3 @@ def _told(groups: pd.DataFrame) -> str:
         for row in groups.to_dict("records")
     ]
     return "Lakes by the chance foretold. " + "; ".join(parts) + "."
-
-
-def _table(caption: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """Table that scrolls by itself on a narrow screen."""
-    heading = "".join(f'<th scope="col">{_text(cell)}</th>' for cell in head)
-    body = "".join(
-        f'<tr><th scope="row">{row[0]}</th>'
-        + "".join(f"<td>{cell}</td>" for cell in row[1:])
-        + "</tr>"
-        for row in rows
-    )
-    return (
-        f'<div class="wide" tabindex="0" role="region" aria-label="{_text(caption)}"><table>'
-        f"<caption>{_text(caption)}</caption><thead><tr>{heading}</tr></thead>"
-        f"<tbody>{body}</tbody></table></div>"
-    )
-
-
-def _text(value: Any) -> str:
-    """Text of anybody's as part of a page."""
-    return html.escape(clean_text(value), quote=True)

@@ -26,7 +26,8 @@ SUBJECTS = {
     "contacts": "Each boat party spoken with during a visit. Without it, where boats go and what"
     " they carry are assumed.",
     "movements": "Boat trips between lakes from another study, used in place of the interviews.",
-    "hours": "Who can work when, by a code that names nobody.",
+    "hours": "Who can work when, by a code that names nobody. Without it, shifts get days only.",
+    "promised": "Shifts that are already promised; every plan keeps them.",
 }
 
 
