@@ -12,9 +12,17 @@ import types
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from spreadnet.assess import assess, build_model, hindcast, rank_landings, survey_next
+    from spreadnet.assess import (
+        assess,
+        build_model,
+        hindcast,
+        rank_landings,
+        season_plan,
+        survey_next,
+    )
     from spreadnet.assumptions import DEFAULT as DEFAULT_ASSUMPTIONS
     from spreadnet.decisions.assessment import Assessment
+    from spreadnet.decisions.plan import SeasonPlan
     from spreadnet.errors import InputError, ModelError, OutputError, SpreadnetError
     from spreadnet.evidence.gather import Evidence, gather_evidence
     from spreadnet.evidence.read import check_region, read_region
@@ -22,6 +30,7 @@ if TYPE_CHECKING:
     from spreadnet.evidence.species import read_species
     from spreadnet.model.movement_table import fit_movements
     from spreadnet.outputs.hindcast import write_hindcast
+    from spreadnet.outputs.plan import write_plan
     from spreadnet.outputs.results import assessment_map, write_results
     from spreadnet.outputs.survey import write_survey
 
@@ -29,8 +38,10 @@ _WHERE = {
     "build_model": "spreadnet.assess",
     "hindcast": "spreadnet.assess",
     "rank_landings": "spreadnet.assess",
+    "season_plan": "spreadnet.assess",
     "survey_next": "spreadnet.assess",
     "Assessment": "spreadnet.decisions.assessment",
+    "SeasonPlan": "spreadnet.decisions.plan",
     "InputError": "spreadnet.errors",
     "ModelError": "spreadnet.errors",
     "OutputError": "spreadnet.errors",
@@ -44,6 +55,7 @@ _WHERE = {
     "fit_movements": "spreadnet.model.movement_table",
     "assessment_map": "spreadnet.outputs.results",
     "write_hindcast": "spreadnet.outputs.hindcast",
+    "write_plan": "spreadnet.outputs.plan",
     "write_results": "spreadnet.outputs.results",
     "write_survey": "spreadnet.outputs.survey",
 }
@@ -56,6 +68,7 @@ __all__ = [
     "ModelError",
     "OutputError",
     "Region",
+    "SeasonPlan",
     "SpreadnetError",
     "assess",
     "assessment_map",
@@ -67,8 +80,10 @@ __all__ = [
     "rank_landings",
     "read_region",
     "read_species",
+    "season_plan",
     "survey_next",
     "write_hindcast",
+    "write_plan",
     "write_results",
     "write_survey",
 ]

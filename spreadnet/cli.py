@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from typing import TextIO
 
     from spreadnet.decisions.assessment import Assessment
+    from spreadnet.decisions.plan import SeasonPlan
     from spreadnet.errors import Problem
     from spreadnet.evidence.region import Region
 
@@ -25,6 +26,7 @@ OK, USER_INPUT, WRONG_USAGE = 0, 1, 2
 DRAWS, SEED = 200, 1
 HINDCAST_DRAWS = 50
 PLAN_DRAWS = 100
+RUN_PLAN_DRAWS = 40
 MOST_HOURS = 1_000_000
 MOST_DRAWS, MOST_SEED, MOST_SEASONS, MOST_WORKERS = 1_000_000, 2**63 - 1, 50, 1024
 SHOWN = 10  # landings printed after a run
@@ -479,14 +481,45 @@ def _run(given: argparse.Namespace) -> int:
             stage=progress.stage,
             step=progress.step,
         )
+        plan = _planned(
+            assessment, workers=workers, draws=min(given.draws, RUN_PLAN_DRAWS), progress=progress
+        )
     with progress.stage("writing the results"):
-        files = write_results(assessment, out, force=given.force, timings=timings)
-    for note in assessment.notes:
+        files = write_results(assessment, out, force=given.force, timings=timings, plan=plan)
+    for note in (*assessment.notes, *(() if plan is None else plan.notes)):
         _say(f"note: {note.text}")
     _tell(_first_landings(assessment))
+    if plan is not None:
+        from spreadnet.decisions.plan_words import plan_finding
+
+        _tell(f"\nThe plan: {plan_finding(plan)}.")
     _tell(f"\nSeed {assessment.seed}, {assessment.draws} draws. Results in `{out}`:")
     _tell("  " + ", ".join(file.name for file in files))
     return OK
+
+
+def _planned(
+    assessment: Assessment, *, workers: int | None, draws: int, progress: _Progress
+) -> SeasonPlan | None:
+    """The season plan of a run; a ranking is worth having where no plan keeps to the rules."""
+    from spreadnet.assess import season_plan
+    from spreadnet.errors import ModelError
+
+    try:
+        return season_plan(
+            assessment.region,
+            draws=draws,
+            seed=assessment.seed,
+            seasons=assessment.seasons,
+            workers=workers,
+            evidence=assessment.evidence,
+            movement=assessment.movement,
+            stage=progress.stage,
+            step=progress.step,
+        )
+    except ModelError as error:
+        _say(f"note: {error}")
+        return None
 
 
 @contextmanager

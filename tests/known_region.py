@@ -218,7 +218,7 @@ def _land(rng, count):
 def _empty_region(settings, lakes, landings, streams):
     """Region of which nobody has said anything yet."""
     none = pd.DataFrame()
-    return Region(settings, lakes, landings, none, streams, none, none, none, none, CRS)
+    return Region(settings, lakes, landings, none, streams, none, none, none, none, none, CRS)
 
 
 # --- boats ------------------------------------------------------------------------------------

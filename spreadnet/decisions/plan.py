@@ -17,12 +17,13 @@ from spreadnet.decisions.plan_value import budget_name, budget_table, budgets, r
 from spreadnet.decisions.plan_ways import PLAN, WaySetting, draw_ways, way_table, ways_today
 from spreadnet.decisions.plan_words import drop_losses, dropped_words, stand_in, why_lines
 from spreadnet.decisions.roster import RosterRules, make_roster
-from spreadnet.decisions.runs import avoided_by, avoided_under, run_model
+from spreadnet.decisions.runs import avoided_by, run_model, totals_of
 from spreadnet.decisions.summary import figure
 from spreadnet.errors import ModelError
 from spreadnet.evidence.region import Note
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
+from spreadnet.model.spread import Coverage
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -51,11 +52,19 @@ class Avoided:
 
     run: Run
     rules: PlanRules
+    without: float
+
+    @classmethod
+    def of(cls, run: Run, rules: PlanRules) -> Avoided:
+        """With the total without education worked out once."""
+        nobody = Coverage.none(len(run.reach.boats))
+        return cls(run, rules, float(totals_of(run, [nobody])[0]))
 
     def avoided(self, plans: Sequence[Counts]) -> Array:
         """Avoided by each plan with the hours worked already, (P,)."""
         hours = [self.rules.hours(plan) for plan in plans]
-        return avoided_under(self.run, [coverage_of(each, self.run.reach) for each in hours])
+        covered = [coverage_of(each, self.run.reach) for each in hours]
+        return self.without - totals_of(self.run, covered)
 
     def slope(self, plan: Counts) -> Array:
         """Avoided by one more shift a season of each cell, (K, D)."""
@@ -168,7 +177,7 @@ def make_plan(
     place = place_of(region, evidence)
     run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=seasons)
     rules = plan_rules(region, run.reach, hours=hours, plan_from=plan_from)
-    objective = Avoided(run, rules)
+    objective = Avoided.of(run, rules)
     known = {name: status.known for name, status in evidence.status.items()}
     today = ways_today(region, run.reach, hours=hours, known=known)
     starts = [whole_shifts(placed - rules.worked, rules) for placed in today.values()]

@@ -11,12 +11,12 @@ from spreadnet.decisions.coverage import coverage_of, hour_reach, steady, value_
 from spreadnet.decisions.parallel import in_order
 from spreadnet.model.estimates import GROUPS, drawn_estimates
 from spreadnet.model.inputs import each_species
+from spreadnet.model.lake_rates import lake_rates
 from spreadnet.model.policies import totals_under
 from spreadnet.model.simulation import simulate
 from spreadnet.model.spread import (
     Coverage,
     expected_spread,
-    gradient,
     new_infestations,
     total,
 )
@@ -107,8 +107,9 @@ class Run:
         leaving: Array = np.zeros(len(self.reach.boats))
         arriving: Array = np.zeros(len(self.reach.boats))
         for name, one in self.inputs.items():
-            path = expected_spread(one, coverage, seasons=self.seasons)
-            slope = gradient(one, coverage, path)
+            rates = lake_rates(one, coverage, establish=1.0)
+            path = path_by_lake(one, rates, seasons=self.seasons)
+            slope = gradient_by_lake(one, path, rates, coverage=coverage)
             leaving = leaving + self.weights[name] * slope.leaving
             arriving = arriving + self.weights[name] * slope.arriving
         return leaving, arriving
@@ -447,15 +448,34 @@ def avoided_under(run: Run, coverages: Sequence[Coverage]) -> Array:
     avoided : array, shape (P,)
         New infestations with nobody covered less those under each.
     """
-    every = [Coverage.none(len(run.reach.boats)), *coverages]
-    leaving = np.array([one.leaving for one in every])
-    arriving = np.array([one.arriving for one in every])
-    totals = np.zeros(len(every))
+    totals = totals_of(run, [Coverage.none(len(run.reach.boats)), *coverages])
+    return totals[0] - totals[1:]
+
+
+def totals_of(run: Run, coverages: Sequence[Coverage]) -> Array:
+    """
+    Weighted new infestations under each of several coverages.
+
+    Parameters
+    ----------
+    run : Run
+        The model on one set of estimates.
+    coverages : sequence of Coverage, length P
+        Shares of boats reached in every season.
+
+    Returns
+    -------
+    totals : array, shape (P,)
+        To be compared with others from here: last bits differ from those of `Run.total`.
+    """
+    leaving = np.array([one.leaving for one in coverages])
+    arriving = np.array([one.arriving for one in coverages])
+    totals = np.zeros(len(coverages))
     for name, one in run.inputs.items():
         totals = totals + run.weights[name] * totals_under(
             one, leaving, arriving, seasons=run.seasons
         )
-    return totals[0] - totals[1:]
+    return totals
 
 
 def any_new(run: Run, known: Mapping[str, NDArray[np.bool_]]) -> Array:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.optimize import minimize_scalar
 
+from spreadnet.model.lake_rates import LakeRates
 from spreadnet.model.spread import Coverage, expected_spread
 
 if TYPE_CHECKING:
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from spreadnet.model.lake_rates import FlowRates, LakeRates
+    from spreadnet.model.lake_rates import FlowRates
     from spreadnet.model.spread import SpreadInputs
 
     Array = NDArray[np.floating]
@@ -227,7 +228,16 @@ def past_introductions(
         in_year[:, met] = _infested_in(scale, by_boat[:, met], by_stream[:, met])
     infested = past.infested(inputs.initial, in_year=in_year)
     introductions = np.zeros_like(infested)
-    introductions[:, rates.lakes] = rates.sent(infested[:, rates.lakes]) + rates.outside
+    at = infested[:, rates.lakes]
+    if earlier is None and isinstance(rates, LakeRates):  # the same course in all lakes not found
+        known = past.found_in[rates.lakes] < np.inf
+        mean = infested[:, past.found_in < np.inf].mean(axis=1)
+        unseen = np.where(known, 0.0, inputs.initial[rates.lakes])
+        sent = at[:, known].astype(rates.between.dtype) @ rates.between[known]
+        sent = sent + np.outer(mean, rates.sent(unseen[None])[0])
+    else:
+        sent = rates.sent(at)
+    introductions[:, rates.lakes] = sent + rates.outside
     return Exposure(introductions, infested @ inputs.streams)
 
 

@@ -1,13 +1,14 @@
-"""Expected spread and its adjoint by way of the rates between lakes, with nobody covered."""
+"""Expected spread and its adjoint by way of the rates between lakes."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from spreadnet.model.flows import Trips
-from spreadnet.model.spread import Gradient, Path
+from spreadnet.model.spread import Coverage, Gradient, Path, covered
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -22,7 +23,7 @@ ROWS = 32  # landings a block
 
 def path_by_lake(inputs: SpreadInputs, rates: LakeRates | FlowRates, *, seasons: int) -> Path:
     """
-    Expected course with nobody covered, as `expected_spread` gives it.
+    Expected course, as `expected_spread` gives it.
 
     Where the rates between lakes are known already, a season is one product with them.
 
@@ -31,7 +32,7 @@ def path_by_lake(inputs: SpreadInputs, rates: LakeRates | FlowRates, *, seasons:
     inputs : SpreadInputs
         The species and region.
     rates : LakeRates
-        `lake_rates(inputs, establish=1.0)`.
+        `lake_rates(inputs, coverage, establish=1.0)`; nobody is covered when it is left out.
     seasons : int
         Seasons to look ahead, 1 or more.
 
@@ -67,25 +68,33 @@ def path_by_lake(inputs: SpreadInputs, rates: LakeRates | FlowRates, *, seasons:
     return Path(hazards, infested, introductions, carried=None)
 
 
-def gradient_by_lake(inputs: SpreadInputs, path: Path, rates: LakeRates | FlowRates) -> Gradient:
+def gradient_by_lake(
+    inputs: SpreadInputs,
+    path: Path,
+    rates: LakeRates | FlowRates,
+    *,
+    coverage: Coverage | None = None,
+) -> Gradient:
     """
-    What coverage at each landing avoids, as `gradient` gives it with nobody covered.
+    What further coverage at each landing avoids, as `gradient` gives it.
 
     Parameters
     ----------
     inputs : SpreadInputs
         The inputs that made the path.
     path : Path
-        Result of `path_by_lake` or `expected_spread` with nobody covered.
+        Result of `path_by_lake` or `expected_spread`.
     rates : LakeRates
-        `lake_rates(inputs, establish=1.0)`.
+        As for `path_by_lake`.
+    coverage : Coverage, optional
+        That of path and rates; nobody when left out.
 
     Returns
     -------
     gradient : Gradient
         To the last bits that of `gradient`.
     """
-    at, seasons = rates.lakes, path.seasons
+    lakes, seasons = rates.lakes, path.seasons
     free, exponent = 1 - inputs.initial, inputs.allee_exponent
     by_hazard = inputs.worth * free * np.exp(-path.cumulative_hazard[-1])
     initial = inputs.worth * np.expm1(-path.cumulative_hazard[-1])
@@ -95,11 +104,15 @@ def gradient_by_lake(inputs: SpreadInputs, path: Path, rates: LakeRates | FlowRa
         slope = exponent * path.introductions[season] ** (exponent - 1) if exponent != 1 else 1.0
         lake_value[season] = by_habitat * slope
         by_state = inputs.streams @ by_habitat
-        by_state[at] += rates.back(inputs.establish * lake_value[season, at])
+        by_state[lakes] += rates.back(inputs.establish * lake_value[season, lakes])
         still_free = np.exp(-path.cumulative_hazard[season])
         initial = initial + by_state * still_free
         by_hazard = by_hazard + by_state * free * still_free
-    by_leaving, by_arriving = _by_route(inputs, path, lake_value)
+    at = inputs
+    if coverage is not None:
+        leaving, arriving = covered(inputs, coverage)
+        at = replace(inputs, leaving=leaving, arriving=arriving)
+    by_leaving, by_arriving = _by_route(at, path, lake_value)
     effect = inputs.education_effect[:, None]
     return Gradient(
         leaving_routes=effect * inputs.leaving * by_leaving,

@@ -17,7 +17,7 @@ from spreadnet.outputs.folder import whole_folder
 from spreadnet.outputs.page import listed, page, safe, table
 from spreadnet.outputs.record import plain, version, write_record
 from spreadnet.outputs.roster import write_roster
-from spreadnet.outputs.tables import write_csv
+from spreadnet.outputs.tables import write_csv, write_meanings
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -55,7 +55,7 @@ def write_plan(
     Returns
     -------
     files : list of Path
-        The tables and the roster of `plan_files`, `plan.html` and `run.json`.
+        Those of `plan_files`, `columns.csv` and `run.json`.
 
     Raises
     ------
@@ -65,6 +65,7 @@ def write_plan(
     folder, made_on = Path(folder), made_on or date.today()
     with whole_folder(folder, force=force) as staged:
         files = plan_files(plan, staged, made_on=made_on)
+        files.append(write_meanings(files, staged / "columns.csv"))
         record = plain(
             {
                 "spreadnet": version(),

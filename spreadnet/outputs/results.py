@@ -13,8 +13,9 @@ from spreadnet.errors import OutputError
 from spreadnet.outputs.folder import whole_folder
 from spreadnet.outputs.map import Caption, map_html, region_map
 from spreadnet.outputs.map_shapes import off_the_map
-from spreadnet.outputs.record import run_number, run_record, version, write_record
-from spreadnet.outputs.tables import write_tables
+from spreadnet.outputs.plan import plan_files, plan_record
+from spreadnet.outputs.record import plain, run_number, run_record, version, write_record
+from spreadnet.outputs.tables import write_meanings, write_tables
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     import folium
 
     from spreadnet.decisions.assessment import Assessment
+    from spreadnet.decisions.plan import SeasonPlan
     from spreadnet.evidence.region import Region
 
 
@@ -32,9 +34,10 @@ def write_results(
     force: bool = False,
     made_on: date | None = None,
     timings: Mapping[str, float] | None = None,
+    plan: SeasonPlan | None = None,
 ) -> list[Path]:
     """
-    Write tables, network, map and run record into one folder.
+    Write tables, network, map and run record into one folder, and a season plan if there is one.
 
     Everything is written beside the folder first and moved into place when all is done, so that
     an error or an interruption never leaves half a result.
@@ -51,6 +54,8 @@ def write_results(
         Day printed on the map and in the record; today when left out.
     timings : mapping of stage to seconds, optional
         Kept in the record.
+    plan : SeasonPlan, optional
+        Its files are written beside the others.
 
     Returns
     -------
@@ -69,8 +74,13 @@ def write_results(
         page = staged / "map.html"
         page.write_text(map_html(assessment_map(assessment, made_on=made_on)), encoding="utf-8")
         files.append(page)
+        if plan is not None:
+            files += plan_files(plan, staged, made_on=made_on)
+        files.append(write_meanings(files, staged / "columns.csv"))
         spent = {**(timings or {}), "writing the results": perf_counter() - began}
         record = run_record(assessment, timings=spent, made_on=made_on)
+        if plan is not None:
+            record |= {"plan": plain(plan_record(plan))}
         files.append(write_record(record, staged / "run.json", files=files))
     return [folder / file.name for file in files]
 

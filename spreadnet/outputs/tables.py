@@ -16,7 +16,7 @@ from spreadnet.outputs.escape import xml_text
 from spreadnet.outputs.graphml import write_graphml
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
     import geopandas as gpd
@@ -46,8 +46,7 @@ def write_tables(
     -------
     files : list of Path
         `landings.csv` (best rank first), `lakes.csv`, `trips.csv`, `gap_rates.csv`,
-        `comparison.csv`, `totals.csv`, `by_season.csv`, `columns.csv` (what every column means),
-        `network.graphml` and `region.gpkg`.
+        `comparison.csv`, `totals.csv`, `by_season.csv`, `network.graphml` and `region.gpkg`.
     """
     landings = in_rank_order(assessment.landings)
     files = [
@@ -58,7 +57,6 @@ def write_tables(
         write_csv(assessment.comparison, folder / "comparison.csv"),
         write_csv(assessment.totals, folder / "totals.csv"),
         write_csv(assessment.by_season, folder / "by_season.csv", index=False),
-        _write_meanings(folder / "columns.csv"),
     ]
     graph = write_graphml(assessment.network, folder / "network.graphml")
     try:
@@ -185,9 +183,27 @@ def write_csv(table: pd.DataFrame, path: Path, *, index: bool = True) -> Path:
     return path
 
 
-def _write_meanings(path: Path) -> Path:
-    """Copy the table that says what every column means."""
-    path.write_bytes(resources.files("spreadnet.outputs").joinpath("columns.csv").read_bytes())
+def write_meanings(files: Sequence[Path], path: Path) -> Path:
+    """
+    Write the table that says what every column of some tables means.
+
+    Parameters
+    ----------
+    files : sequence of Path
+        Files written; those that are no tables have no rows.
+    path : Path
+        File to write.
+
+    Returns
+    -------
+    path : Path
+        The file written.
+    """
+    source = resources.files("spreadnet.outputs").joinpath("columns.csv")
+    head, *lines = source.read_text(encoding="utf-8").splitlines(keepends=True)
+    names = {file.name for file in files}
+    kept = [line for line in lines if line.split(",", 1)[0] in names]
+    path.write_text(head + "".join(kept), encoding="utf-8", newline="")
     return path
 
 

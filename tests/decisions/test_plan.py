@@ -108,7 +108,7 @@ def test_without_further_rules_it_is_never_below_a_baseline(parts, hours):
     rules = plan_rules(region, run.reach, hours=hours, plan_from=FIRST)
     known = {name: status.known for name, status in evidence.status.items()}
     today = ways_today(region, run.reach, hours=hours, known=known)
-    objective = Avoided(run, rules)
+    objective = Avoided.of(run, rules)
     found = search(objective, rules)
     covered = [rules.shift_hours * found.shifts, *today.values()]
     worth = spreadnet.decisions.runs.avoided_under(
@@ -134,7 +134,7 @@ def test_it_is_the_best_of_every_plan_there_is(parts, hours_of_a_shift):
     region, _, _, run = parts
     rules = plan_rules(bare(region), run.reach, hours=1e6, plan_from=FIRST)
     rules = replace(rules, shift_hours=hours_of_a_shift)
-    objective = Avoided(run, rules)
+    objective = Avoided.of(run, rules)
     values = objective.slope(np.zeros_like(rules.most)).ravel()
     rng = np.random.default_rng(3)
     for _ in range(4):
@@ -219,7 +219,7 @@ def test_promises_beyond_the_hours_clash(parts):
     region, _, _, run = parts
     rules = plan_rules(region, run.reach, hours=4, plan_from=FIRST)
     free = replace(rules, limits=tuple(x for x in rules.limits if x.kind != "jurisdiction"))
-    assert search(Avoided(run, free), free) is None
+    assert search(Avoided.of(run, free), free) is None
     assert "shifts that are promised: 4 hours more" in clash_words(free)
     assert clash_words(plan_rules(bare(region), run.reach, hours=4, plan_from=FIRST)) == ""
 
