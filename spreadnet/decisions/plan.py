@@ -186,6 +186,7 @@ def make_plan(
         message = f"no plan keeps to all rules\n{clash_words(rules)}"
         raise ModelError(f"{message}\n\nhint: change one of these in region.toml or the tables")
     found, kept = _with_previous(region, objective, rules, found, previous, plan_from)
+    room = rules.most
     rules, found, roster = _filled(
         region, objective, rules, found, plan_from=plan_from, previous=previous
     )
@@ -205,7 +206,7 @@ def make_plan(
         table=table,
         ways=way_table(placed, best, drawn, reach=run.reach, seasons=seasons, cost_per_hour=cost),
         value=budget_table(plans, drawn.avoided, rules=rules, seasons=seasons, cost_per_hour=cost),
-        rules=rule_costs(objective, rules, found),
+        rules=rule_costs(objective, rules, found, room=room),
         roster=roster,
         avoided=found.avoided,
         most_possible=found.bound,

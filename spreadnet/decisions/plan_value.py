@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -177,7 +177,9 @@ def budget_name(shifts: int) -> str:
     return f"{shifts} shifts"
 
 
-def rule_costs(objective: Objective, rules: PlanRules, found: Found) -> pd.DataFrame:
+def rule_costs(
+    objective: Objective, rules: PlanRules, found: Found, *, room: NDArray[np.int64]
+) -> pd.DataFrame:
     """
     What would be avoided without each kind of rule.
 
@@ -189,6 +191,8 @@ def rule_costs(objective: Objective, rules: PlanRules, found: Found) -> pd.DataF
         What it keeps to.
     found : Found
         The plan.
+    room : array of int, shape (K, D)
+        Shifts of each cell that there would be room for if people could come at any time.
 
     Returns
     -------
@@ -197,6 +201,8 @@ def rule_costs(objective: Objective, rules: PlanRules, found: Found) -> pd.DataF
     """
     kinds = {limit.kind for limit in rules.limits}
     cases = {words: rules.without(kind) for kind, words in KINDS.items() if kind in kinds}
+    if "people" in kinds:
+        cases[KINDS["people"]] = replace(rules.without("people"), most=room)
     if rules.least.any():
         none = np.zeros_like(rules.least)
         cases["shifts already promised"] = type(rules)(

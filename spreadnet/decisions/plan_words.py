@@ -135,7 +135,7 @@ def why_lines(region: Region, run: Run, found: Found, *, promised: Counts) -> li
             f"{figure(hours * reach.boats[k, d])} boats; {_sides(parts, int(k), own[k], names)}"
         )
         if promised[k, d]:
-            text += f"; {promised[k, d]} of these shifts are promised"
+            text += f"; promised already: {promised[k, d]}"
         lines.append(text)
     return lines
 

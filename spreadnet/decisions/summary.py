@@ -5,6 +5,8 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 if TYPE_CHECKING:
     from spreadnet.decisions.assessment import Assessment
 
@@ -102,10 +104,12 @@ def figure(value: float) -> str:
 
     Examples
     --------
-    >>> figure(0.003661), figure(12.34), figure(1234.5)
-    ('0.0037', '12', '1,234')
+    >>> figure(0.003661), figure(12.34), figure(1234.5), figure(5.61e-5)
+    ('0.0037', '12', '1,234', '0.000056')
     """
-    return f"{value:,.0f}" if abs(value) >= 10 else f"{value:.2g}"
+    if abs(value) >= 10 or not np.isfinite(value):
+        return f"{value:,.0f}"
+    return np.format_float_positional(float(f"{value:.2g}"), trim="-")
 
 
 def unit(assessment: Assessment) -> str:

@@ -48,7 +48,10 @@ def curve_chart(
         SVG with title and description; the numbers belong in a table beside it.
     """
     across_step, up_step = nice_step(float(x.max())), nice_step(float(high.max()))
-    most = across_step * np.ceil(x.max() / across_step), up_step * np.ceil(high.max() / up_step)
+    most = (
+        across_step * max(np.ceil(x.max() / across_step), 1.0),
+        up_step * max(np.ceil(high.max() / up_step), 1.0),
+    )
 
     def at(a: float, b: float) -> str:
         return (

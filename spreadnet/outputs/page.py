@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 STYLE = """
-body{font:16px/1.5 system-ui,sans-serif;margin:0 auto;max-width:60rem;padding:1rem;color:#1c1c1c;
+body{font:16px/1.5 system-ui,sans-serif;margin:0 auto;max-width:72rem;padding:1rem;color:#1c1c1c;
 background:#fff}h1{font-size:1.35rem;line-height:1.25}h2{font-size:1.1rem;margin-top:2rem}
 .wide{overflow-x:auto}table{border-collapse:collapse;font-size:.9rem}
 th,td{padding:.25rem .6rem;border-bottom:1px solid #c8c8c8;text-align:right;white-space:nowrap}
@@ -19,6 +19,8 @@ th:first-child,td:first-child,caption{text-align:left}svg{max-width:100%;height:
 td.word,th.word{text-align:left}tr:has(+.below)>*{border-bottom:0;padding-bottom:0}
 .below td{white-space:normal;text-align:left;padding-left:1.6rem;color:#333}.lead{font-size:1.1rem}
 .weak{background:#f1f1f1;border-left:4px solid #555;padding:.5rem .8rem}
+@media (max-width:45rem){th,td{white-space:normal;padding:.25rem .3rem;font-size:.82rem}
+.below td{padding-left:.6rem}}
 footer{margin-top:2rem;font-size:.85rem;color:#333}
 @media print{body{font-size:10pt;padding:0;max-width:none}h2{break-after:avoid}
 svg,tr{break-inside:avoid}thead{display:table-header-group}.wide{overflow:visible}

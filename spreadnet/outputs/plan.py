@@ -295,8 +295,13 @@ def _cost(row: pd.Series) -> str:
     if row["cost_per_infestation_avoided"] == float("inf"):
         return "nothing avoided"
     high = row["cost_high"]
-    upper = "no limit" if high == float("inf") else figure(high)
-    return f"{figure(row['cost_per_infestation_avoided'])} ({figure(row['cost_low'])} to {upper})"
+    upper = "no limit" if high == float("inf") else _money(high)
+    return f"{_money(row['cost_per_infestation_avoided'])} ({_money(row['cost_low'])} to {upper})"
+
+
+def _money(value: float) -> str:
+    """An amount to two significant digits: more would look surer than it is."""
+    return f"{float(f'{value:.2g}'):,.0f}"
 
 
 def _value(plan: SeasonPlan) -> str:

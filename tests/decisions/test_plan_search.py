@@ -6,6 +6,8 @@ from importlib import resources
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from spreadnet.decisions.plan_rules import Limit, PlanRules
 from spreadnet.decisions.plan_search import best_for, search
@@ -234,3 +236,41 @@ def test_the_most_people_of_san_francisco_are_covered(metres, sites, best, greed
         for chosen in itertools.combinations(range(16), sites)
     )
     assert every == best
+
+
+@given(data=st.data())
+@settings(max_examples=60, deadline=None, derandomize=True)
+def test_every_plan_found_keeps_all_rules_and_every_other_that_does_is_within_the_bound(data):
+    """Random room, promises and limits; returns that fall as a site fills up."""
+    sites = data.draw(st.integers(2, 6), "sites")
+    room = np.array(data.draw(st.lists(st.integers(0, 4), min_size=sites, max_size=sites), "room"))
+    promised = np.minimum(
+        room, data.draw(st.lists(st.integers(0, 1), min_size=sites, max_size=sites), "promised")
+    )
+    part = np.array(
+        data.draw(st.lists(st.booleans(), min_size=sites, max_size=sites), "people"), bool
+    )
+    limits = (
+        Limit("people", "people", np.flatnonzero(part), 0, data.draw(st.integers(0, 6), "most")),
+        Limit("ward", "jurisdiction", np.flatnonzero(~part), data.draw(st.integers(0, 3)), np.inf),
+    )
+    rules = rules_of(
+        room[:, None],
+        shifts=data.draw(st.integers(0, 10), "shifts"),
+        limits=limits,
+        least=promised[:, None],
+    )
+    worth = np.array(data.draw(st.lists(st.floats(0.1, 9), min_size=sites, max_size=sites)))
+    objective = Separable(
+        lambda h: worth * -np.expm1(-0.4 * h), lambda h: 0.4 * worth * np.exp(-0.4 * h), 1.0
+    )
+    every = [np.array(plan)[:, None] for plan in itertools.product(*(range(n + 1) for n in room))]
+    allowed = [plan for plan in every if rules.keeps(plan)]
+    found = search(objective, rules)
+    if found is None:
+        assert not allowed
+        return
+    assert rules.keeps(found.shifts)
+    best = objective.avoided(allowed).max()
+    assert found.avoided == pytest.approx(best, rel=1e-9, abs=1e-12)
+    assert found.bound >= best - 1e-9
