@@ -456,16 +456,11 @@ def _listed(problems: Sequence[Problem], *, most: int) -> Iterator[str]:
 
 
 def _run(given: argparse.Namespace) -> int:
-    from spreadnet.outputs.folder import refuse_if_taken
-
+    _free_folder(given)
     out = Path(given.out)
-    refuse_if_taken(out, force=given.force)
     timings: dict[str, float] = {}
     progress = _Progress(timings)
-    with progress.stage("reading the tables"):
-        from spreadnet.evidence.read import read_region
-
-        region = read_region(Path(given.region))
+    region = _region(given, progress)
     from spreadnet.assess import assess
     from spreadnet.outputs.results import refuse_unmappable, write_results
 
@@ -496,6 +491,24 @@ def _run(given: argparse.Namespace) -> int:
     _tell(f"\nSeed {assessment.seed}, {assessment.draws} draws. Results in `{out}`:")
     _tell("  " + ", ".join(file.name for file in files))
     return OK
+
+
+def _free_folder(given: argparse.Namespace) -> Path | None:
+    """Folder for the result, refused before the work where nothing could be put there."""
+    from spreadnet.outputs.folder import refuse_if_taken
+
+    if given.out is None:
+        return None
+    refuse_if_taken(Path(given.out), force=given.force)
+    return Path(given.out)
+
+
+def _region(given: argparse.Namespace, progress: _Progress) -> Region:
+    """The region that was named."""
+    with progress.stage("reading the tables"):
+        from spreadnet.evidence.read import read_region
+
+        return read_region(Path(given.region))
 
 
 def _planned(
@@ -539,22 +552,15 @@ def _workers(given: argparse.Namespace) -> Iterator[int | None]:
 
 
 def _plan(given: argparse.Namespace) -> int:
-    from spreadnet.outputs.folder import refuse_if_taken
-
-    out = None if given.out is None else Path(given.out)
-    if out is not None:
-        refuse_if_taken(out, force=given.force)
+    out = _free_folder(given)
     timings: dict[str, float] = {}
     progress = _Progress(timings)
-    with progress.stage("reading the tables"):
-        from spreadnet.evidence.read import read_region
-        from spreadnet.evidence.roster_file import read_roster
-
-        region = read_region(Path(given.region))
-        previous = None if given.previous is None else read_roster(Path(given.previous))
+    region = _region(given, progress)
     from spreadnet.assess import season_plan
     from spreadnet.decisions.plan_words import plan_words
+    from spreadnet.evidence.roster_file import read_roster
 
+    previous = None if given.previous is None else read_roster(Path(given.previous))
     with _workers(given) as workers:
         plan = season_plan(
             region,
@@ -585,16 +591,9 @@ def _plan(given: argparse.Namespace) -> int:
 
 
 def _survey(given: argparse.Namespace) -> int:
-    from spreadnet.outputs.folder import refuse_if_taken
-
-    out = None if given.out is None else Path(given.out)
-    if out is not None:
-        refuse_if_taken(out, force=given.force)
+    out = _free_folder(given)
     progress = _Progress({})
-    with progress.stage("reading the tables"):
-        from spreadnet.evidence.read import read_region
-
-        region = read_region(Path(given.region))
+    region = _region(given, progress)
     from spreadnet.assess import survey_next
     from spreadnet.decisions.survey_next import survey_words
 
@@ -617,16 +616,9 @@ def _survey(given: argparse.Namespace) -> int:
 
 
 def _hindcast(given: argparse.Namespace) -> int:
-    from spreadnet.outputs.folder import refuse_if_taken
-
-    out = None if given.out is None else Path(given.out)
-    if out is not None:
-        refuse_if_taken(out, force=given.force)
+    out = _free_folder(given)
     progress = _Progress({})
-    with progress.stage("reading the tables"):
-        from spreadnet.evidence.read import read_region
-
-        region = read_region(Path(given.region))
+    region = _region(given, progress)
     from spreadnet.assess import hindcast
     from spreadnet.decisions.hindcast import hindcast_summary
 

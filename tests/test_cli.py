@@ -329,7 +329,11 @@ def test_a_signal_ends_the_processes_that_draw(tmp_path, name):
     os.killpg(work.pid, number)
     _, told = work.communicate(timeout=30)
     assert work.returncode == 128 + number
-    assert told == "\ninterrupted: nothing was written\n"
+    # A semaphore that joblib was just making may be told of by its tracker, which ends last.
+    own = [line for line in told.splitlines() if "resource_tracker" not in line]
+    assert [line for line in own if "warnings.warn(" not in line] == [
+        *("", "interrupted: nothing was written")
+    ]
     assert list(tmp_path.iterdir()) == []
     deadline = time.monotonic() + 20
     while time.monotonic() < deadline:

@@ -192,7 +192,9 @@ def make_plan(
     )
     objective = replace(objective, rules=rules)
     plans = budgets(objective, rules, found)
-    placed = {PLAN: rules.hours(found.shifts), **today}
+    mine = rules.hours(found.shifts)
+    same = float(mine.sum())  # as many as the plan places, which may be fewer than there are
+    placed = {PLAN: mine, **ways_today(region, run.reach, hours=same, known=known)}
     curve = {budget_name(n): rules.hours(one.found.shifts) for n, one in plans.items()}
     setting = WaySetting(
         evidence, movement.packed(), place, seasons, seed, {**placed, **curve}, tuple(placed)

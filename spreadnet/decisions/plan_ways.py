@@ -57,7 +57,8 @@ def ways_today(
     -------
     ways : dict of name to array, shape (K, D)
         Busiest first; equal hours; infested lakes only, busiest first; and as last season, where
-        there are visits of one, its hours in proportion.
+        there are visits of one, its hours in proportion. They keep to where educators may stand
+        and to what a landing takes, not to people's days or to what jurisdictions ask for.
     """
     infested = np.any(list(known.values()), axis=0)
     here = region.lakes.index.get_indexer(region.landings["lake_id"])
@@ -69,7 +70,9 @@ def ways_today(
     }
     last = last_season_hours(region, reach)
     if last.sum() > 0:
-        ways[LAST_SEASON] = np.minimum(last * hours / last.sum(), reach.hours_in_season)
+        last = np.minimum(last * hours / last.sum(), reach.hours_in_season)
+        whole = np.maximum(last.sum(axis=1, keepdims=True), 1e-12)
+        ways[LAST_SEASON] = last * np.minimum(reach.most_hours / whole, 1.0)
     return ways
 
 

@@ -19,8 +19,8 @@ th:first-child,td:first-child,caption{text-align:left}svg{max-width:100%;height:
 td.word,th.word{text-align:left}tr:has(+.below)>*{border-bottom:0;padding-bottom:0}
 .below td{white-space:normal;text-align:left;padding-left:1.6rem;color:#333}.lead{font-size:1.1rem}
 .weak{background:#f1f1f1;border-left:4px solid #555;padding:.5rem .8rem}
-@media (max-width:45rem){th,td{white-space:normal;padding:.25rem .3rem;font-size:.82rem}
-.below td{padding-left:.6rem}}
+@media (max-width:45rem){th,td{white-space:normal;padding:.25rem .25rem;font-size:.8rem}
+.below td{padding-left:.6rem}th.more,td.more{display:none}}
 footer{margin-top:2rem;font-size:.85rem;color:#333}
 @media print{body{font-size:10pt;padding:0;max-width:none}h2{break-after:avoid}
 svg,tr{break-inside:avoid}thead{display:table-header-group}.wide{overflow:visible}
@@ -78,7 +78,8 @@ def table(
     rows : sequence of sequences of str
         Cells, not yet escaped.
     kinds : sequence of str
-        Class of each column: `word` for words, set left, else empty.
+        Class of each column: `word` for words, set left, `more` for what a phone leaves out, else
+        empty.
     below : sequence of str
         A line that stands under each row, over its whole width.
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from spreadnet.decisions.plan import SeasonPlan
 
 MOST_DATES = 400  # shifts on the page; all are in the workbook
-DAYS = {"weekday": "weekdays", "weekend": "weekends, holidays"}
+DAYS = {"weekday": "weekdays", "weekend": "weekends"}
 
 
 def write_plan(
@@ -196,10 +196,13 @@ def plan_page(plan: SeasonPlan, *, made_on: date) -> str:
 
 
 _READING = (
+    "Holidays count as weekend days.",
     "Avoided: new infestations that the hours keep from happening in the seasons looked ahead, "
     "weighted by species and by the worth of lakes, if the same hours are worked in each season.",
     "Simulated: the same in single futures that meet the same luck with and without the hours. "
     "Most single futures differ by none, because an infestation avoided is rare.",
+    "Hours placed as today keep to where educators may stand and to what a landing "
+    "takes in a week; the plan keeps to people's days, promises and jurisdictions too.",
     "What one shift avoids counts the shifts that are there already; its hours elsewhere would "
     "avoid what stands beside it.",
 )
@@ -224,7 +227,7 @@ def _shifts(plan: SeasonPlan) -> str:
         return "<p>No shift is placed.</p>"
     below = [f"{row['why']}; {row['if_dropped']}." for row in plan.table.to_dict("records")]
     caption = "Shifts by landing and time, those worth most first"
-    return table(caption, head, rows, kinds=("", "word", "word"), below=below)
+    return table(caption, head, rows, kinds=("", "word", "word", "", "more", "more"), below=below)
 
 
 def _dates(plan: SeasonPlan) -> str:

@@ -153,3 +153,17 @@ def test_wrong_words_are_explained(more, code, text, tmp_path, capsys):
     assert got == code
     assert text in capsys.readouterr().err
     assert not out.exists()
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [1280, 390])
+def test_the_page_fits_a_screen_and_a_phone(browser, written, width):
+    browser.set_window_size(width, 900)
+    browser.get((written[0] / "plan.html").as_uri())
+    wide = browser.execute_script("return document.documentElement.scrollWidth")
+    assert wide <= browser.execute_script("return window.innerWidth")
+    first = browser.find_element("css selector", ".wide")
+    assert browser.execute_script(
+        "return arguments[0].scrollWidth <= arguments[0].clientWidth + 1", first
+    )
+    assert not [row for row in browser.get_log("browser") if row["level"] == "SEVERE"]
