@@ -16,7 +16,8 @@ from spreadnet.decisions.plan_search import best_for, search
 from spreadnet.decisions.plan_value import budget_name, budget_table, budgets, rule_costs
 from spreadnet.decisions.plan_ways import PLAN, WaySetting, draw_ways, way_table, ways_today
 from spreadnet.decisions.plan_words import drop_losses, dropped_words, stand_in, why_lines
-from spreadnet.decisions.roster import RosterRules, make_roster
+from spreadnet.decisions.roster import make_roster
+from spreadnet.decisions.roster_setup import RosterRules
 from spreadnet.decisions.runs import avoided_by, run_model, totals_of
 from spreadnet.decisions.summary import figure
 from spreadnet.errors import ModelError
@@ -436,6 +437,7 @@ def _roster(
             rest_hours=settings.rest_hours,
             most_shifts_per_person_week=settings.most_shifts_per_person_week,
             cost_per_km=settings.cost_per_km,
+            region=settings.name,
         ),
         landings=landings,
         people=region.hours if len(region.hours) else None,

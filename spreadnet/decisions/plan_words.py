@@ -233,6 +233,29 @@ def plan_finding(plan: SeasonPlan) -> str:
     return text
 
 
+def bound_words(plan: SeasonPlan) -> str:
+    """
+    How much more another plan with these hours could avoid.
+
+    Parameters
+    ----------
+    plan : SeasonPlan
+        Result of `make_plan`.
+
+    Returns
+    -------
+    sentence : str
+        Without a final full stop.
+    """
+    if plan.most_possible <= 0:
+        return "No other plan could avoid more"
+    gap = max(1 - plan.avoided / plan.most_possible, 0.0)
+    return (
+        f"By the slope at this plan no other within its rules could avoid more than "
+        f"{figure(plan.most_possible)} with these hours: {gap:.2%} may be missing"
+    )
+
+
 def plan_words(plan: SeasonPlan, *, shown: int = 10) -> str:
     """
     The plan in some lines for the screen.

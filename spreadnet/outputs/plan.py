@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from spreadnet.decisions.assessment import CAUTIONS
-from spreadnet.decisions.plan_words import plan_finding
+from spreadnet.decisions.plan_words import bound_words, plan_finding
 from spreadnet.decisions.summary import figure
 from spreadnet.outputs.chart import curve_chart
 from spreadnet.outputs.folder import whole_folder
@@ -175,6 +175,7 @@ def plan_page(plan: SeasonPlan, *, made_on: date) -> str:
     parts = [
         f"<h1>{safe(title)}</h1>",
         f'<p class="lead">{safe(plan_finding(plan))}.</p>',
+        f"<p>{safe(bound_words(plan))}.</p>",
         "<h2>Where and when</h2>",
         _shifts(plan),
         "<h2>Dates</h2>",

@@ -9,7 +9,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from spreadnet.decisions.roster import COLUMNS, RosterRules, make_roster
+from spreadnet.decisions.roster import make_roster
+from spreadnet.decisions.roster_setup import RosterRules
+from spreadnet.decisions.roster_table import COLUMNS
 from spreadnet.evidence.region import Block
 
 BLOCKS = (Block(6, 10), Block(10, 14), Block(14, 18), Block(18, 22))

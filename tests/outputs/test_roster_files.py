@@ -10,7 +10,9 @@ import pandas as pd
 import pytest
 from icalendar import Calendar
 
-from spreadnet.decisions.roster import COLUMNS, Roster, RosterRules, make_roster
+from spreadnet.decisions.roster import Roster, make_roster
+from spreadnet.decisions.roster_setup import RosterRules
+from spreadnet.decisions.roster_table import COLUMNS
 from spreadnet.evidence.region import Block
 from spreadnet.outputs.calendar import roster_calendar
 from spreadnet.outputs.roster import roster_workbook, write_roster
