@@ -27,6 +27,7 @@ DRAWS, SEED = 200, 1
 HINDCAST_DRAWS = 50
 PLAN_DRAWS = 100
 RUN_PLAN_DRAWS = 40
+MOST_PLANNED = 10_000  # landings; above, a plan takes longer than the ranking
 MOST_HOURS = 1_000_000
 MOST_DRAWS, MOST_SEED, MOST_SEASONS, MOST_WORKERS = 1_000_000, 2**63 - 1, 50, 1024
 SHOWN = 10  # landings printed after a run
@@ -518,6 +519,11 @@ def _planned(
     from spreadnet.assess import season_plan
     from spreadnet.errors import ModelError
 
+    if len(assessment.region.landings) > MOST_PLANNED:
+        _say(
+            f"note: no plan is made with more than {MOST_PLANNED:,} landings; use `spreadnet plan`"
+        )
+        return None
     try:
         return season_plan(
             assessment.region,

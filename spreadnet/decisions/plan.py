@@ -11,8 +11,9 @@ import pandas as pd
 from spreadnet.decisions.coverage import coverage_of
 from spreadnet.decisions.decide import quiet
 from spreadnet.decisions.plan_clash import clash_words
+from spreadnet.decisions.plan_linear import best_for
 from spreadnet.decisions.plan_rules import plan_rules
-from spreadnet.decisions.plan_search import best_for, search
+from spreadnet.decisions.plan_search import search
 from spreadnet.decisions.plan_value import budget_name, budget_table, budgets, rule_costs
 from spreadnet.decisions.plan_ways import PLAN, WaySetting, draw_ways, way_table, ways_today
 from spreadnet.decisions.plan_words import drop_losses, dropped_words, stand_in, why_lines

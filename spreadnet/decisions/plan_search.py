@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
-import scipy.sparse as sp
-from scipy.optimize import Bounds, LinearConstraint, milp
 
 from spreadnet.decisions.coverage import steady
+from spreadnet.decisions.plan_linear import best_for
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,7 +28,6 @@ FEW = 64  # cells with shifts, up to which all are tried for ties
 MOST_TIES = 20  # shifts moved to an earlier cell that serves as well
 FORETOLD = 0.5  # of the gain that the slope foretells, below which fewer shifts are moved
 WELL = 0.9  # above which more are moved
-PARTS = 1e-6  # of a shift: less is a whole number in double precision
 SURE = 1e-9  # share by which a plan must be better to be taken
 
 
@@ -74,94 +71,6 @@ class Found:
     def gap(self) -> float:
         """Share of the bound that may be missing."""
         return max(1 - self.avoided / self.bound, 0.0) if self.bound > 0 else 0.0
-
-
-def best_for(
-    values: Array,
-    rules: PlanRules,
-    *,
-    start: Counts | None = None,
-    moves: int | None = None,
-    whole: bool = True,
-) -> Array | None:
-    """
-    The plan of most value when every shift of a cell is worth the same.
-
-    Parameters
-    ----------
-    values : array, shape (K, D)
-        Value of one shift.
-    rules : PlanRules
-        What it keeps to.
-    start, moves : array of int, int, optional
-        A plan of which at most so many shifts may be taken away.
-    whole : bool
-        Whole shifts; parts of shifts when False, which bounds any plan.
-
-    Returns
-    -------
-    shifts : array, shape (K, D), or None
-        None when nothing keeps to the rules.
-
-    Notes
-    -----
-    A landing's best day blocks fill up first, so this is water-filling on a curve of straight
-    pieces. Solved with HiGHS; values are scaled to 1, since its tolerances are absolute. Mostly
-    the best plan in parts of shifts is whole already; only else are whole ones asked for.
-    """
-    flat = values.ravel()[rules.order]
-    scaled = steady(np.maximum(flat, 0.0))
-    low, high = (each.ravel()[rules.order].astype(float) for each in (rules.least, rules.most))
-    asked = [limit.cells for limit in rules.limits if limit.least > 0]
-    wanted = np.isin(rules.order, np.concatenate(asked)) if asked else np.zeros(len(flat), bool)
-    high = np.where((scaled > 0) | wanted, high, low)  # hours that avoid nothing stay unplaced
-    place = np.empty(len(flat), np.intp)
-    place[rules.order] = np.arange(len(flat))
-    rows, least, most = [], [], []
-    for limit in rules.limits:
-        rows.append((place[limit.cells], np.ones(len(limit.cells))))
-        least.append(limit.least if limit.least > 0 else -np.inf)
-        most.append(limit.most)
-    n_taken = 0
-    if start is not None and moves is not None:
-        before = start.ravel()[rules.order]
-        held = np.flatnonzero(before > rules.least.ravel()[rules.order])
-        n_taken = len(held)
-        for number, cell in enumerate(held):  # taken >= before - after
-            rows.append((np.array([cell, len(flat) + number]), np.ones(2)))
-            least.append(float(before[cell]))
-            most.append(np.inf)
-        rows.append((len(flat) + np.arange(n_taken), np.ones(n_taken)))
-        least.append(-np.inf)
-        most.append(float(moves))
-    columns = np.concatenate([cells for cells, _ in rows])
-    starts = np.concatenate([[0], np.cumsum([len(cells) for cells, _ in rows])])
-    weights = np.concatenate([weight for _, weight in rows])
-    shape = (len(rows), len(flat) + n_taken)
-    problem = partial(
-        milp,
-        np.concatenate([-scaled, np.zeros(n_taken)]),
-        bounds=Bounds(
-            np.concatenate([low, np.zeros(n_taken)]),
-            np.concatenate([high, np.full(n_taken, np.inf)]),
-        ),
-        constraints=LinearConstraint(
-            sp.csr_array((weights, columns, starts), shape=shape), least, most
-        ),
-    )
-    solution = problem()
-    shifts = None if solution.x is None else solution.x[: len(flat)]
-    if shifts is not None and whole and np.abs(shifts - np.rint(shifts)).max(initial=0.0) > PARTS:
-        solution = problem(
-            integrality=np.concatenate([np.ones(len(flat)), np.zeros(n_taken)]),
-            options={"mip_rel_gap": 0.0},
-        )
-        shifts = None if solution.x is None else solution.x[: len(flat)]
-    if shifts is None:
-        return None
-    found = np.empty(len(flat))
-    found[rules.order] = np.rint(shifts) if whole else shifts
-    return found.reshape(values.shape)
 
 
 def search(

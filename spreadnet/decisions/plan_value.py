@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from spreadnet.decisions.plan_search import best_for, search
+from spreadnet.decisions.plan_linear import best_for
+from spreadnet.decisions.plan_search import search
 from spreadnet.decisions.plan_ways import cost_of_one
 
 if TYPE_CHECKING:

@@ -13,6 +13,7 @@ from spreadnet.assess import season_plan
 from spreadnet.decisions.coverage import coverage_of
 from spreadnet.decisions.plan import Avoided, make_plan
 from spreadnet.decisions.plan_clash import clash_words
+from spreadnet.decisions.plan_linear import best_for
 from spreadnet.decisions.plan_rules import (
     PlanRules,
     day_type,
@@ -20,7 +21,7 @@ from spreadnet.decisions.plan_rules import (
     first_free_day,
     plan_rules,
 )
-from spreadnet.decisions.plan_search import best_for, search
+from spreadnet.decisions.plan_search import search
 from spreadnet.decisions.plan_ways import PLAN, last_season_hours, ways_today
 from spreadnet.decisions.runs import run_model
 from spreadnet.errors import ModelError

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from spreadnet.decisions.plan_linear import best_for
 from spreadnet.decisions.plan_rules import Limit, PlanRules
-from spreadnet.decisions.plan_search import best_for, search
+from spreadnet.decisions.plan_search import search
 
 
 class Separable:
