@@ -140,19 +140,20 @@ def _level(scaled: Array, rules: PlanRules) -> float:
 
 def _limit_rows(rules: PlanRules, cells: Cells, *, least: Array, most: Array) -> Rows | None:
     """Limits on the cells that matter; None where the others alone break one."""
+    matter = np.zeros(len(least))
+    matter[cells] = 1.0
+    fixed = rules.sums @ (least * (1 - matter))
+    low, high = rules.lower - fixed, rules.upper - fixed
+    fewest, utmost = rules.sums @ (least * matter), rules.sums @ (most * matter)
+    if (fewest > high + PARTS).any() or (utmost < low - PARTS).any():
+        return None
     column = np.full(len(least), -1, np.intp)
     column[cells] = np.arange(len(cells))
     rows: Rows = []
-    for limit in rules.limits:
-        here = column[limit.cells]
-        inside = limit.cells[here >= 0]
-        fixed = least[limit.cells].sum() - least[inside].sum()
-        low, high = limit.least - fixed, limit.most - fixed
-        if least[inside].sum() > high + PARTS or most[inside].sum() < low - PARTS:
-            return None
-        if most[inside].sum() <= high and low <= least[inside].sum():
-            continue  # it can't bind
-        rows.append((here[here >= 0], np.ones(len(inside)), low, high))
+    for number in np.flatnonzero((utmost > high) | (low > fewest)):  # the others can't bind
+        here = column[rules.limits[number].cells]
+        here = here[here >= 0]
+        rows.append((here, np.ones(len(here)), float(low[number]), float(high[number])))
     return rows
 
 

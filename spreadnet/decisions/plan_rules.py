@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+import scipy.sparse as sp
 
 from spreadnet.evidence.region import DAY_TYPES
 
@@ -64,6 +65,10 @@ class PlanRules:
         Hours of this season that are worked already.
     order : array of int, shape (K * D,)
         Cells by id of landing and by block: ties go to the first.
+    sums : sparse array, shape (number of limits, K * D)
+        1 for the cells of each limit.
+    lower, upper : arrays, one a limit
+        Shifts of each limit, least and most.
     """
 
     shift_hours: float
@@ -72,6 +77,19 @@ class PlanRules:
     limits: tuple[Limit, ...]
     worked: Array
     order: NDArray[np.integer]
+    sums: sp.csr_array = field(init=False, repr=False)
+    lower: Array = field(init=False, repr=False)
+    upper: Array = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        cells = [limit.cells for limit in self.limits]
+        starts = np.concatenate([[0], np.cumsum([len(each) for each in cells])]).astype(np.int64)
+        columns = np.concatenate([np.zeros(0, np.int64), *cells])
+        shape = (len(cells), self.most.size)
+        sums = sp.csr_array((np.ones(len(columns)), columns, starts), shape=shape)
+        object.__setattr__(self, "sums", sums)
+        object.__setattr__(self, "lower", np.array([limit.least for limit in self.limits]))
+        object.__setattr__(self, "upper", np.array([limit.most for limit in self.limits]))
 
     @property
     def shifts(self) -> int:
@@ -80,28 +98,20 @@ class PlanRules:
 
     def without(self, kind: str) -> PlanRules:
         """The same without the limits of one kind."""
-        kept = tuple(one for one in self.limits if one.kind != kind)
-        return PlanRules(self.shift_hours, self.least, self.most, kept, self.worked, self.order)
+        return replace(self, limits=tuple(one for one in self.limits if one.kind != kind))
 
     def with_shifts(self, shifts: int) -> PlanRules:
         """The same with other hours."""
         first = self.limits[0]
         changed = Limit(first.name, first.kind, first.cells, first.least, float(shifts))
-        return PlanRules(
-            self.shift_hours,
-            self.least,
-            self.most,
-            (changed, *self.limits[1:]),
-            self.worked,
-            self.order,
-        )
+        return replace(self, limits=(changed, *self.limits[1:]))
 
     def keeps(self, shifts: Counts) -> bool:
         """Whether a plan keeps to all of it."""
-        flat = shifts.ravel()
-        sums = ((one, flat[one.cells].sum()) for one in self.limits)
-        within = bool((shifts >= self.least).all() and (shifts <= self.most).all())
-        return within and all(one.least <= given <= one.most for one, given in sums)
+        if (shifts < self.least).any() or (shifts > self.most).any():
+            return False
+        given = self.sums @ shifts.ravel()
+        return bool((given >= self.lower).all() and (given <= self.upper).all())
 
     def hours(self, shifts: Counts) -> Array:
         """Hours of the whole season by landing and day block, worked ones among them, (K, D)."""

@@ -80,6 +80,7 @@ def search(
     starts: Sequence[Counts] = (),
     swaps: int = SWAPS,
     most_slopes: int = MOST_SLOPES,
+    grow: bool = True,
 ) -> Found | None:
     """
     Plan that avoids most, as far as slopes and swaps can tell.
@@ -100,6 +101,8 @@ def search(
         Shifts and cells tried against each other; 0 for none.
     most_slopes : int
         Slopes worked out at most.
+    grow : bool
+        Whether a plan that grows in rounds is a start too.
 
     Returns
     -------
@@ -121,9 +124,10 @@ def search(
     halfway = (values + objective.slope(first)) / 2  # the slope falls on the way
     plans = [first, _integer(best_for(halfway, rules))]
     plans += [start for start in starts if rules.keeps(start)]
-    step_by_step, taken = _in_rounds(objective, rules, values)
-    plans += step_by_step
-    slopes += taken
+    if grow:
+        step_by_step, taken = _in_rounds(objective, rules, values)
+        plans += step_by_step
+        slopes += taken
     worth = objective.avoided(plans)
     few = rules.most.size <= FEW  # small enough to climb from every start
     tried = np.argsort(-worth, kind="stable") if few else [int(np.argmax(worth))]

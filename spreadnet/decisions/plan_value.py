@@ -65,10 +65,11 @@ def budgets(objective: Objective, rules: PlanRules, found: Found) -> dict[int, B
         if shifts == rules.shifts:
             one: Found | None = found
             if before and plans and max(p.found.avoided for p in plans.values()) > found.avoided:
-                one = search(objective, some, starts=[found.shifts, *before], swaps=0)
+                one = search(objective, some, starts=[found.shifts, *before], swaps=0, grow=False)
         else:
             starts = [*before, *([found.shifts] if shifts > rules.shifts else [])]
-            one = search(objective, some, starts=starts, swaps=0)
+            grow = not starts
+            one = search(objective, some, starts=starts, swaps=0, grow=grow)
         if one is not None:
             plans[shifts] = Budget(one, next_shift(one, some))
             before = [one.shifts]
@@ -206,12 +207,10 @@ def rule_costs(
         cases[KINDS["people"]] = replace(rules.without("people"), most=room)
     if rules.least.any():
         none = np.zeros_like(rules.least)
-        cases["shifts already promised"] = type(rules)(
-            rules.shift_hours, none, rules.most, rules.limits, rules.worked, rules.order
-        )
+        cases["shifts already promised"] = replace(rules, least=none)
     rows = {}
     for words, some in cases.items():
-        free = search(objective, some, starts=[found.shifts], swaps=0)
+        free = search(objective, some, starts=[found.shifts], swaps=0, grow=False)
         without = max(free.avoided if free is not None else 0.0, found.avoided)
         rows[words] = {"avoided_without": without, "cost": without - found.avoided}
     table = pd.DataFrame.from_dict(rows, orient="index", columns=["avoided_without", "cost"])

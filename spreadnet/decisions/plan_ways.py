@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 PLAN = "this plan"
 LAST_SEASON = "as last season"
 FUTURES = 5  # simulated for each draw and way, on the same thresholds
+SIMULATED = 40  # draws in which they are
 
 
 def ways_today(
@@ -118,8 +119,8 @@ class WayDraws:
     """
     What N draws gave.
 
-    `avoided` by way (N,) expected; `simulated` by way (N, `FUTURES`) in single futures, each
-    against the same future without education.
+    `avoided` by way (N,) expected; `simulated` by way (at most `SIMULATED`, `FUTURES`) in single
+    futures, each against the same future without education.
     """
 
     avoided: Mapping[str, Array]
@@ -142,7 +143,8 @@ def way_draw(setting: WaySetting, draw: int) -> tuple[Array, Array]:
     expected : array, shape (W,)
         In the order of `hours`.
     simulated : array, shape (S, FUTURES)
-        In the order of `simulated`; every way meets the same thresholds.
+        In the order of `simulated`; every way meets the same thresholds. No column from the draw
+        `SIMULATED` on.
     """
     place = setting.place
     estimates = drawn_estimates(setting.evidence, setting.movement, seed=setting.seed, draw=draw)
@@ -159,11 +161,12 @@ def way_draw(setting: WaySetting, draw: int) -> tuple[Array, Array]:
     leaving = np.array([one.leaving for one in every])
     arriving = np.array([one.arriving for one in every])
     expected = np.zeros(len(every))
-    counted = np.zeros((1 + len(setting.simulated), FUTURES))
+    futures_each = FUTURES if draw < SIMULATED else 0
+    counted = np.zeros((1 + len(setting.simulated), futures_each))
     for name, inputs, _, rates in each_species(estimates, setting.movement, place=place):
         weight = place.settings.species[name]
         expected += weight * totals_under(inputs, leaving, arriving, seasons=setting.seasons)
-        for row, way in enumerate((None, *setting.simulated)):
+        for row, way in enumerate((None, *setting.simulated) if futures_each else ()):
             futures = simulate(
                 inputs,
                 seasons=setting.seasons,
@@ -209,7 +212,7 @@ def draw_ways(
     )
     for row in results:
         expected.append(row[0])
-        simulated.append(row[1])
+        simulated += [row[1]] if row[1].size else []
         step(len(expected), draws, "comparing")
     return WayDraws(
         dict(zip(setting.hours, np.array(expected).T, strict=True)),
