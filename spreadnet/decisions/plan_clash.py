@@ -55,6 +55,11 @@ def clash_words(rules: PlanRules) -> str:
     return "\n".join(lines)
 
 
+def _unit(limit: Limit) -> float:
+    """What a limit counts for its longest shift: what is missed is told in shifts."""
+    return float(limit.each.max(initial=0.0)) or 1.0
+
+
 def _total(missed: tuple[list[float], float]) -> tuple[float, float]:
     """Sums of what is missed."""
     return sum(missed[0]), missed[1]
@@ -67,18 +72,22 @@ def _missed(rules: PlanRules, limits: list[Limit] | tuple[Limit, ...]) -> tuple[
     rows, low, high = [], [], []
     for number, limit in enumerate(limits):
         cells = np.append(limit.cells, n_cells + number)
+        unit = _unit(limit)
+        each = limit.each / unit
         if limit.least > 0:  # placed + missing >= least
-            rows.append((cells, np.ones(len(cells))))
-            low.append(limit.least)
+            rows.append((cells, np.append(each, 1.0)))
+            low.append(limit.least / unit)
             high.append(np.inf)
         if np.isfinite(limit.most):  # placed - beyond <= most
             cells = np.append(limit.cells, n_cells + n_limits + number)
-            rows.append((cells, np.append(np.ones(len(limit.cells)), -1.0)))
+            rows.append((cells, np.append(each, -1.0)))
             low.append(-np.inf)
-            high.append(limit.most)
+            high.append(limit.most / unit)
     if not rows:
         return [0.0] * n_limits, 0.0
-    beyond = [max(least[limit.cells].sum() - limit.most, 0.0) for limit in limits]
+    beyond = [
+        max(np.ceil((least[one.cells] @ one.each - one.most) / _unit(one)), 0.0) for one in limits
+    ]
     starts = np.concatenate([[0], np.cumsum([len(cells) for cells, _ in rows])])
     table = sp.csr_array(
         (

@@ -104,9 +104,11 @@ def _candidates(
     for limit in rules.limits:
         if limit.least > 0:
             wanted[limit.cells] = True
-    bound = wanted.any() or any(limit.kind == "people" for limit in rules.limits)
+    uneven = np.ptp(rules.limits[0].each) > 0  # a short shift may be worth less and still fit
+    bound = uneven or wanted.any() or any(limit.kind == "people" for limit in rules.limits)
     floor = 0.0
-    if start is not None and held is not None and start.sum() >= rules.shifts:
+    full = start is not None and start.sum() >= rules.shifts and not uneven
+    if full and held is not None:
         # Every shift that comes in takes the place of one that is worth less.
         floor = float(scaled[held].min(initial=1.0))
     elif start is None and not bound:
@@ -151,9 +153,10 @@ def _limit_rows(rules: PlanRules, cells: Cells, *, least: Array, most: Array) ->
     column[cells] = np.arange(len(cells))
     rows: Rows = []
     for number in np.flatnonzero((utmost > high) | (low > fewest)):  # the others can't bind
-        here = column[rules.limits[number].cells]
-        here = here[here >= 0]
-        rows.append((here, np.ones(len(here)), float(low[number]), float(high[number])))
+        limit = rules.limits[number]
+        here = column[limit.cells]
+        inside = here >= 0
+        rows.append((here[inside], limit.each[inside], float(low[number]), float(high[number])))
     return rows
 
 

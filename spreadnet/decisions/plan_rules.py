@@ -24,10 +24,13 @@ if TYPE_CHECKING:
     Counts = NDArray[np.int64]
 
 
+SMALL = 1e-6  # by which sums of hours may differ in their last digits
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Limit:
     """
-    Shifts that some cells together must have, or may have at most.
+    What the shifts of some cells together must come to, or may come to at most.
 
     Attributes
     ----------
@@ -38,7 +41,9 @@ class Limit:
     cells : array of int
         Positions in the flat (K, D) table.
     least, most : float
-        Shifts; `inf` where there is no upper limit.
+        `inf` where there is no upper limit.
+    weights : array, one a cell, or None
+        What one shift of each cell counts, such as its hours; 1 when left out.
     """
 
     name: str
@@ -46,6 +51,12 @@ class Limit:
     cells: NDArray[np.integer]
     least: float
     most: float
+    weights: Array | None = None
+
+    @property
+    def each(self) -> Array:
+        """What one shift of each cell counts."""
+        return np.ones(len(self.cells)) if self.weights is None else self.weights
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,9 +77,9 @@ class PlanRules:
     order : array of int, shape (K * D,)
         Cells by id of landing and by block: ties go to the first.
     sums : sparse array, shape (number of limits, K * D)
-        1 for the cells of each limit.
+        What a shift of each cell counts in each limit.
     lower, upper : arrays, one a limit
-        Shifts of each limit, least and most.
+        Least and most of each.
     """
 
     shift_hours: float
@@ -86,7 +97,8 @@ class PlanRules:
         starts = np.concatenate([[0], np.cumsum([len(each) for each in cells])]).astype(np.int64)
         columns = np.concatenate([np.zeros(0, np.int64), *cells])
         shape = (len(cells), self.most.size)
-        sums = sp.csr_array((np.ones(len(columns)), columns, starts), shape=shape)
+        weights = np.concatenate([np.zeros(0), *(limit.each for limit in self.limits)])
+        sums = sp.csr_array((weights, columns, starts), shape=shape)
         object.__setattr__(self, "sums", sums)
         object.__setattr__(self, "lower", np.array([limit.least for limit in self.limits]))
         object.__setattr__(self, "upper", np.array([limit.most for limit in self.limits]))
@@ -94,7 +106,12 @@ class PlanRules:
     @property
     def shifts(self) -> int:
         """Shifts that the hours allow, those promised among them."""
-        return int(self.limits[0].most)
+        return int(self.limits[0].most / self.longest + 1e-9)
+
+    @property
+    def longest(self) -> float:
+        """What the longest shift takes of the hours."""
+        return float(self.limits[0].each.max(initial=0.0)) or 1.0
 
     def without(self, kind: str) -> PlanRules:
         """The same without the limits of one kind."""
@@ -103,7 +120,7 @@ class PlanRules:
     def with_shifts(self, shifts: int) -> PlanRules:
         """The same with other hours."""
         first = self.limits[0]
-        changed = Limit(first.name, first.kind, first.cells, first.least, float(shifts))
+        changed = replace(first, most=shifts * self.longest)
         return replace(self, limits=(changed, *self.limits[1:]))
 
     def keeps(self, shifts: Counts) -> bool:
@@ -111,7 +128,7 @@ class PlanRules:
         if (shifts < self.least).any() or (shifts > self.most).any():
             return False
         given = self.sums @ shifts.ravel()
-        return bool((given >= self.lower).all() and (given <= self.upper).all())
+        return bool((given >= self.lower - SMALL).all() and (given <= self.upper + SMALL).all())
 
     def hours(self, shifts: Counts) -> Array:
         """Hours of the whole season by landing and day block, worked ones among them, (K, D)."""
@@ -148,8 +165,9 @@ def plan_rules(region: Region, reach: Reach, *, hours: float, plan_from: date) -
     by_type = reach.day_blocks["day_type"].map(pd.Series(days).value_counts()).fillna(0)
     room = (slots * by_type.to_numpy(int))[None, :] * reach.can_staff[:, None]
     most = np.maximum(np.broadcast_to(room, shape), least).astype(np.int64)
-    left = max(int((hours - worked.sum()) / settings.shift_hours + 1e-9), 0)
-    limits = [Limit(f"{hours:g} hours in the season", "hours", cells.ravel(), 0, float(left))]
+    left = max(hours - float(worked.sum()), 0.0)
+    long = np.full(cells.size, settings.shift_hours)
+    limits = [Limit(f"{hours:g} hours in the season", "hours", cells.ravel(), 0, left, long)]
     weekly = settings.most_hours_per_landing_week
     each = int(weekly / settings.shift_hours * len(days) / 7 + 1e-9)
     limits += [

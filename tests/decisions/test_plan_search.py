@@ -89,29 +89,48 @@ def test_the_next_hour_is_worth_the_finite_difference():
     assert plans[0].values.max() / 0.01 == pytest.approx(1.1844948249584193, rel=0.01)
 
 
+# P01 and P07 of a public university collection of knapsack data (from memory; optimum confirmed by
+# HiGHS and, below, by dynamic programming).
+KNAPSACKS = {
+    165: ([23, 31, 29, 44, 53, 38, 63, 85, 89, 82], [92, 57, 49, 68, 60, 43, 67, 84, 87, 72]),
+    750: (
+        [70, 73, 77, 80, 82, 87, 90, 94, 98, 106, 110, 113, 115, 118, 120],
+        [135, 139, 149, 150, 156, 163, 173, 184, 192, 201, 210, 214, 221, 229, 240],
+    ),
+}
+
+
 @pytest.mark.parametrize(
     ("capacity", "weights", "profits", "best"),
-    [
-        # P01 and P07 of a public university collection of knapsack data (from memory; optimum
-        # confirmed by HiGHS and, here, by dynamic programming).
-        (
-            165,
-            [23, 31, 29, 44, 53, 38, 63, 85, 89, 82],
-            [92, 57, 49, 68, 60, 43, 67, 84, 87, 72],
-            309,
-        ),
-        (
-            750,
-            [70, 73, 77, 80, 82, 87, 90, 94, 98, 106, 110, 113, 115, 118, 120],
-            [135, 139, 149, 150, 156, 163, 173, 184, 192, 201, 210, 214, 221, 229, 240],
-            1458,
-        ),
-    ],
+    [(165, *KNAPSACKS[165], 309), (750, *KNAPSACKS[750], 1458)],
 )
-def test_promises_that_need_many_shifts_are_chosen_as_in_the_knapsack(
-    capacity, weights, profits, best
-):
-    """Each item a landing that is worth something only once it has all its shifts."""
+def test_shifts_of_uneven_length_are_chosen_as_in_the_knapsack(capacity, weights, profits, best):
+    """Each item a shift that takes so many of the hours and avoids so much."""
+    weights, profits = np.array(weights, float), np.array(profits, float)
+    cells = np.arange(len(weights))
+    hours = Limit("hours", "hours", cells, 0, float(capacity), weights)
+    once = np.ones((len(weights), 1), np.int64)
+    rules = PlanRules(1.0, 0 * once, once, (hours,), np.zeros(once.shape), cells)
+    chosen = best_for(profits[:, None], rules)
+    assert rules.keeps(chosen.astype(int))
+    assert (chosen[:, 0] * profits).sum() == best
+    bound = (best_for(profits[:, None], rules, whole=False)[:, 0] * profits).sum()
+    assert bound == pytest.approx({165: 309.0189, 750: 1461.5043}[capacity], abs=1e-4)
+
+    class Profit:
+        def avoided(self, plans):
+            return np.array([(plan[:, 0] * profits).sum() for plan in plans])
+
+        def slope(self, _):
+            return profits[:, None]
+
+    assert search(Profit(), rules).avoided == best
+
+
+@pytest.mark.parametrize(("capacity", "best"), [(165, 309), (750, 1458)])
+def test_landings_that_need_many_shifts_stay_within_the_knapsack_bound(capacity, best):
+    """Each item a landing worth something only once it has all its shifts: no slope tells that."""
+    weights, profits = KNAPSACKS[capacity]
     weights, profits = np.array(weights), np.array(profits, float)
 
     class AllOrNothing:
