@@ -12,7 +12,8 @@ import types
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from spreadnet.assess import (
+    from spreadnet.assumptions import DEFAULT as DEFAULT_ASSUMPTIONS
+    from spreadnet.chain import (
         assess,
         build_model,
         hindcast,
@@ -20,28 +21,27 @@ if TYPE_CHECKING:
         season_plan,
         survey_next,
     )
-    from spreadnet.assumptions import DEFAULT as DEFAULT_ASSUMPTIONS
-    from spreadnet.decisions.assessment import Assessment
-    from spreadnet.decisions.plan import SeasonPlan
+    from spreadnet.decisions.plan.plan import SeasonPlan
+    from spreadnet.decisions.ranking.result import Assessment
     from spreadnet.errors import InputError, ModelError, OutputError, SpreadnetError
     from spreadnet.evidence.gather import Evidence, gather_evidence
     from spreadnet.evidence.read import check_region, read_region
     from spreadnet.evidence.region import Region
-    from spreadnet.evidence.species import read_species
-    from spreadnet.model.movement_table import fit_movements
-    from spreadnet.outputs.hindcast import write_hindcast
-    from spreadnet.outputs.plan import write_plan
-    from spreadnet.outputs.results import assessment_map, write_results
+    from spreadnet.evidence.species.species import read_species
+    from spreadnet.model.movement.ready_table import fit_movements
+    from spreadnet.outputs.pages.hindcast import write_hindcast
+    from spreadnet.outputs.pages.plan import write_plan
     from spreadnet.outputs.survey import write_survey
+    from spreadnet.outputs.write import assessment_map, write_results
 
 _WHERE = {
-    "build_model": "spreadnet.assess",
-    "hindcast": "spreadnet.assess",
-    "rank_landings": "spreadnet.assess",
-    "season_plan": "spreadnet.assess",
-    "survey_next": "spreadnet.assess",
-    "Assessment": "spreadnet.decisions.assessment",
-    "SeasonPlan": "spreadnet.decisions.plan",
+    "build_model": "spreadnet.chain",
+    "hindcast": "spreadnet.chain",
+    "rank_landings": "spreadnet.chain",
+    "season_plan": "spreadnet.chain",
+    "survey_next": "spreadnet.chain",
+    "Assessment": "spreadnet.decisions.ranking.result",
+    "SeasonPlan": "spreadnet.decisions.plan.plan",
     "InputError": "spreadnet.errors",
     "ModelError": "spreadnet.errors",
     "OutputError": "spreadnet.errors",
@@ -51,12 +51,12 @@ _WHERE = {
     "check_region": "spreadnet.evidence.read",
     "read_region": "spreadnet.evidence.read",
     "Region": "spreadnet.evidence.region",
-    "read_species": "spreadnet.evidence.species",
-    "fit_movements": "spreadnet.model.movement_table",
-    "assessment_map": "spreadnet.outputs.results",
-    "write_hindcast": "spreadnet.outputs.hindcast",
-    "write_plan": "spreadnet.outputs.plan",
-    "write_results": "spreadnet.outputs.results",
+    "read_species": "spreadnet.evidence.species.species",
+    "fit_movements": "spreadnet.model.movement.ready_table",
+    "assessment_map": "spreadnet.outputs.write",
+    "write_hindcast": "spreadnet.outputs.pages.hindcast",
+    "write_plan": "spreadnet.outputs.pages.plan",
+    "write_results": "spreadnet.outputs.write",
     "write_survey": "spreadnet.outputs.survey",
 }
 
@@ -109,7 +109,7 @@ class _Package(types.ModuleType):
     @property
     def assess(self) -> Any:
         """The function, loaded on first use."""
-        return importlib.import_module("spreadnet.assess").assess
+        return importlib.import_module("spreadnet.chain").assess
 
     @assess.setter
     def assess(self, _module: types.ModuleType) -> None:

@@ -17,23 +17,23 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.assumptions import DEFAULT, Z90
-from spreadnet.decisions.coverage import hour_reach
-from spreadnet.decisions.runs import Run
-from spreadnet.evidence.contacts import WATERS
-from spreadnet.evidence.days_out import DaysOut
-from spreadnet.evidence.intervals import beta_from_range
+from spreadnet.decisions.draws.run import Run
+from spreadnet.decisions.hours.reach import hour_reach
+from spreadnet.evidence.estimating.contacts import WATERS
+from spreadnet.evidence.estimating.days_out import DaysOut
+from spreadnet.evidence.estimating.status import StatusDraw
+from spreadnet.evidence.estimating.strata import make_strata, visit_hours
+from spreadnet.evidence.estimating.traffic import TrafficDraw
 from spreadnet.evidence.region import DIRECTIONS, GAPS, Region, Settings
-from spreadnet.evidence.species import read_species
-from spreadnet.evidence.status import StatusDraw
-from spreadnet.evidence.strata import make_strata, visit_hours
-from spreadnet.evidence.traffic import TrafficDraw
+from spreadnet.evidence.species.species import read_species
+from spreadnet.evidence.statistics.intervals import beta_from_range
 from spreadnet.model.distance import landing_lake_positions, landing_to_lake_km
 from spreadnet.model.estimates import Estimates
-from spreadnet.model.flows import Trips
 from spreadnet.model.inputs import Place, place_of, spread_inputs
-from spreadnet.model.lake_rates import lake_rates
-from spreadnet.model.one_landing import avoided_at_one
-from spreadnet.model.spread import Coverage, expected_spread, gradient
+from spreadnet.model.spread.between_lakes import lake_rates
+from spreadnet.model.spread.expected import Coverage, expected_spread, gradient
+from spreadnet.model.spread.one_landing import avoided_at_one
+from spreadnet.model.trips.dense import Trips
 
 CRS, MIDDLE = "EPSG:32709", (582_000.0, 5_460_000.0)  # open ocean
 SEASON = (date(2027, 5, 15), date(2027, 9, 30))

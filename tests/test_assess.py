@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 import spreadnet
-import spreadnet.outputs.map
+import spreadnet.outputs.map.region_map
 from spreadnet.errors import InputError
 
 
@@ -73,7 +73,7 @@ def test_landings_that_cannot_be_staffed_get_no_hours(result):
 
 def test_the_marginal_hour_agrees_with_working_it(result):
     """The adjoint's figure per hour equals what a small number of hours avoids, worked out anew."""
-    from spreadnet.decisions.runs import avoided_by, run_model
+    from spreadnet.decisions.draws.run import avoided_by, run_model
     from spreadnet.model.estimates import best_estimates
     from spreadnet.model.inputs import place_of
 
@@ -277,4 +277,4 @@ def test_almost_nothing_to_avoid_still_gives_a_map(result):
     faint = dict.fromkeys(region.settings.species, 1e-6)
     lakes = region.lakes.assign(worth=1e-6)
     run = quick(replace(region, lakes=lakes, settings=replace(region.settings, species=faint)))
-    assert "<html" in spreadnet.outputs.map.map_html(spreadnet.assessment_map(run))
+    assert "<html" in spreadnet.outputs.map.region_map.map_html(spreadnet.assessment_map(run))

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from spreadnet.assumptions import DEFAULT, SCALES, Z90, Assumption
-from spreadnet.evidence.species import read_species
+from spreadnet.evidence.species.species import read_species
 
 
 def every_entry():

@@ -202,7 +202,7 @@ def test_what_new_says_to_type_next_works_as_it_stands(tmp_path):
 
 
 def test_species_are_listed_with_names_and_sources(capsys):
-    from spreadnet.evidence.species import species_table
+    from spreadnet.evidence.species.species import species_table
 
     assert main(["species"]) == 0
     rows = list(csv.reader(io.StringIO(capsys.readouterr().out)))
@@ -239,7 +239,7 @@ def test_an_unexpected_error_shows_no_traceback(monkeypatch, capsys):
 
 
 def test_an_interruption_leaves_nothing(monkeypatch, capsys, tmp_path):
-    import spreadnet.decisions.decide as decide
+    import spreadnet.decisions.ranking.rank as decide
 
     def interrupted(*_args, **_kwargs):
         raise KeyboardInterrupt

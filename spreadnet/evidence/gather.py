@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from spreadnet.assumptions import DEFAULT
-from spreadnet.evidence.days_out import DaysOut, days_out
-from spreadnet.evidence.gaps import Gaps, fit_gaps
-from spreadnet.evidence.shares import Shares, fit_shares
-from spreadnet.evidence.species import Species, read_species
-from spreadnet.evidence.status import Status, fit_status
-from spreadnet.evidence.traffic import Traffic, fit_traffic
+from spreadnet.evidence.estimating.days_out import DaysOut, days_out
+from spreadnet.evidence.estimating.gap_rates import Gaps, fit_gaps
+from spreadnet.evidence.estimating.status import Status, fit_status
+from spreadnet.evidence.estimating.traffic import Traffic, fit_traffic
+from spreadnet.evidence.estimating.where_from import Shares, fit_shares
+from spreadnet.evidence.species.species import Species, read_species
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -11,26 +11,26 @@ import geopandas as gpd
 import pandas as pd
 
 from spreadnet.errors import InputError, Problem
-from spreadnet.evidence.cells import Manner, nearest
-from spreadnet.evidence.check import Checked, check_table, reference_problems
-from spreadnet.evidence.counts import count_notes, count_problems
-from spreadnet.evidence.files import BOOK_SUFFIXES, TEXT_SUFFIXES, find_files, fingerprint
-from spreadnet.evidence.geography import Placed, place_lakes, place_landings
-from spreadnet.evidence.privacy import coded, shown
-from spreadnet.evidence.region import TABLES, Note, Region, Settings, Source
-from spreadnet.evidence.rows import (
+from spreadnet.evidence.cells.cells import Manner, nearest
+from spreadnet.evidence.cells.privacy import coded, shown
+from spreadnet.evidence.checking.counts import count_notes, count_problems
+from spreadnet.evidence.checking.missing import without_notes
+from spreadnet.evidence.checking.rows import (
     fill_defaults,
     row_problems,
     settle_blocks,
     settle_waters,
     visit_notes,
 )
-from spreadnet.evidence.settings import FILE, SettingsReading, read_settings
-from spreadnet.evidence.shapes import read_vector
-from spreadnet.evidence.tables import columns
-from spreadnet.evidence.text import Reading, TextTable, read_csv
-from spreadnet.evidence.without import without_notes
-from spreadnet.evidence.workbook import read_xlsx
+from spreadnet.evidence.checking.table import Checked, check_table, reference_problems
+from spreadnet.evidence.columns import columns
+from spreadnet.evidence.files.folder import BOOK_SUFFIXES, TEXT_SUFFIXES, find_files, fingerprint
+from spreadnet.evidence.files.text import Reading, TextTable, read_csv
+from spreadnet.evidence.files.vector import read_vector
+from spreadnet.evidence.files.workbook import read_xlsx
+from spreadnet.evidence.region import TABLES, Note, Region, Settings, Source
+from spreadnet.evidence.settings.settings import FILE, SettingsReading, read_settings
+from spreadnet.evidence.where.place_tables import Placed, place_lakes, place_landings
 
 NEEDS_ROWS = ("lakes", "landings")
 
@@ -71,7 +71,7 @@ def check_region(
     folder : str or Path
         Folder with `region.toml` and the tables.
     species : collection of str, optional
-        Known species; those of `spreadnet.evidence.species` when not given.
+        Known species; those of `spreadnet.evidence.species.species` when not given.
 
     Returns
     -------
@@ -117,7 +117,7 @@ def check_region(
 
 def _species() -> Collection[str]:
     """Names of the species that ship with spreadnet."""
-    from spreadnet.evidence.species import read_species
+    from spreadnet.evidence.species.species import read_species
 
     return tuple(read_species())
 

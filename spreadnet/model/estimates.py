@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.evidence.chance import stream
-from spreadnet.evidence.status import StatusDraw
-from spreadnet.evidence.traffic import TrafficDraw
+from spreadnet.chance import stream
+from spreadnet.evidence.estimating.status import StatusDraw
+from spreadnet.evidence.estimating.traffic import TrafficDraw
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -17,10 +17,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from spreadnet.assumptions import Assumptions
-    from spreadnet.evidence.days_out import DaysOut
+    from spreadnet.evidence.estimating.days_out import DaysOut
     from spreadnet.evidence.gather import Evidence
-    from spreadnet.evidence.species import Species
-    from spreadnet.model.trips import Movement
+    from spreadnet.evidence.species.species import Species
+    from spreadnet.model.movement.movement import Movement
 
     Array = NDArray[np.floating]
 

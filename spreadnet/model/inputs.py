@@ -8,9 +8,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from spreadnet.evidence.estimating.where_from import WATERS
 from spreadnet.evidence.region import DIRECTIONS
-from spreadnet.evidence.shares import WATERS
-from spreadnet.model.calibration import (
+from spreadnet.model.carriage.carriage import (
+    ROUTES,
+    arriving_relative,
+    leaving_rates,
+    route_weights,
+)
+from spreadnet.model.carriage.habitat import habitat, stream_rates
+from spreadnet.model.carriage.survival import mean_survival
+from spreadnet.model.finds.establishment import (
     Calibration,
     Exposure,
     History,
@@ -19,12 +27,9 @@ from spreadnet.model.calibration import (
     past_hazard,
     past_introductions,
 )
-from spreadnet.model.carriage import ROUTES, arriving_relative, leaving_rates, route_weights
-from spreadnet.model.habitat import habitat, stream_rates
-from spreadnet.model.lake_rates import FlowRates, LakeRates, lake_rates
-from spreadnet.model.spread import SpreadInputs
-from spreadnet.model.survival import mean_survival
-from spreadnet.model.unseen import unseen_by_exposure
+from spreadnet.model.finds.unseen import unseen_by_exposure
+from spreadnet.model.spread.between_lakes import FlowRates, LakeRates, lake_rates
+from spreadnet.model.spread.expected import SpreadInputs
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -32,12 +37,12 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from spreadnet.assumptions import Assumption
+    from spreadnet.evidence.estimating.status import Status
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region, Settings
-    from spreadnet.evidence.species import Species
-    from spreadnet.evidence.status import Status
+    from spreadnet.evidence.species.species import Species
     from spreadnet.model.estimates import Estimates
-    from spreadnet.model.trips import Movement
+    from spreadnet.model.movement.movement import Movement
 
     Array = NDArray[np.floating]
 

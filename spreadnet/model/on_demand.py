@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from spreadnet.model.compiled import (
+from spreadnet.model.fast.bridge import (
     NEVER,
     at_risk,
     down_streams,
@@ -14,15 +14,15 @@ from spreadnet.model.compiled import (
     spread_kernels,
     stream_lists,
 )
-from spreadnet.model.law_trips import LawTrips, centred_places, law_numbers, masses
-from spreadnet.model.spread import Coverage, covered
+from spreadnet.model.spread.expected import Coverage, covered
+from spreadnet.model.trips.by_law import LawTrips, centred_places, law_numbers, masses
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from spreadnet.model.spread import SpreadInputs
+    from spreadnet.model.spread.expected import SpreadInputs
 
     Array = NDArray[np.floating]
 

@@ -6,12 +6,12 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from spreadnet.outputs.folder import whole_folder
-from spreadnet.outputs.record import plain, version, write_record
-from spreadnet.outputs.tables import write_csv
+from spreadnet.outputs.files.folder import whole_folder
+from spreadnet.outputs.files.record import plain, version, write_record
+from spreadnet.outputs.files.tables import write_csv
 
 if TYPE_CHECKING:
-    from spreadnet.decisions.survey_next import SurveyList
+    from spreadnet.decisions.surveys.next import SurveyList
     from spreadnet.evidence.region import Region
 
 

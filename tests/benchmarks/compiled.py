@@ -12,15 +12,15 @@ import numpy as np
 import scipy.sparse as sp
 
 from spreadnet.model import simulation
-from spreadnet.model.compiled import NEVER, fast_available, rates_between, spread_futures
 from spreadnet.model.distance import planar_km
-from spreadnet.model.gravity import GravityFit
-from spreadnet.model.lake_rates import lake_rates
-from spreadnet.model.law_trips import LawTrips
+from spreadnet.model.fast.bridge import NEVER, fast_available, rates_between, spread_futures
 from spreadnet.model.laws import POWER
-from spreadnet.model.movement import destination_shares, lake_trips, within_lake_split
+from spreadnet.model.movement.fit import GravityFit
+from spreadnet.model.movement.shares import destination_shares, lake_trips, within_lake_split
 from spreadnet.model.on_demand import simulate_on_demand
-from spreadnet.model.spread import SpreadInputs
+from spreadnet.model.spread.between_lakes import lake_rates
+from spreadnet.model.spread.expected import SpreadInputs
+from spreadnet.model.trips.by_law import LawTrips
 
 N_LAKES, N_LANDINGS, WITH_LANDING, INFESTED, SEASONS = 12_000, 3_500, 2_741, 164, 10
 SUITABLE = 0.62  # of lakes: 40 infestations in the first year are 2.5% of those that are free

@@ -10,10 +10,10 @@ import scipy.sparse as sp
 import statsmodels.api as sm
 
 from spreadnet.assumptions import DEFAULT
-from spreadnet.model.gravity import AREA, assumed_gravity, fit_gravity
-from spreadnet.model.interviews import Interviews
 from spreadnet.model.laws import POWER
-from spreadnet.model.movement import destination_shares, lake_trips
+from spreadnet.model.movement.fit import AREA, assumed_gravity, fit_gravity
+from spreadnet.model.movement.interviews import Interviews
+from spreadnet.model.movement.shares import destination_shares, lake_trips
 
 TIMES_FASTER = 20  # than a GLM with a dummy for every surveyed landing
 AGREEMENT = 1e-5

@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 
 import spreadnet
-from spreadnet.decisions.ranking import ranks
-from spreadnet.evidence.contacts import WATERS
-from spreadnet.model.spread import new_infestations
+from spreadnet.decisions.ranking.order import ranks
+from spreadnet.evidence.estimating.contacts import WATERS
+from spreadnet.model.spread.expected import new_infestations
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from known_region import COEFFICIENTS, make_known_region, true_run, true_scores

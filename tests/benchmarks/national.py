@@ -14,14 +14,14 @@ import numpy as np
 import scipy.sparse as sp
 
 from spreadnet.assumptions import DEFAULT
-from spreadnet.model.compiled import fast_available
 from spreadnet.model.distance import lake_points, planar_km
-from spreadnet.model.flows import Trips
-from spreadnet.model.gravity import AREA, assumed_gravity
-from spreadnet.model.law_trips import LawTrips
-from spreadnet.model.lumped import lumped_trips
-from spreadnet.model.movement import destination_shares, within_lake_split
-from spreadnet.model.spread import Coverage, SpreadInputs, expected_spread, gradient, total
+from spreadnet.model.fast.bridge import fast_available
+from spreadnet.model.movement.fit import AREA, assumed_gravity
+from spreadnet.model.movement.shares import destination_shares, within_lake_split
+from spreadnet.model.spread.expected import Coverage, SpreadInputs, expected_spread, gradient, total
+from spreadnet.model.trips.by_law import LawTrips
+from spreadnet.model.trips.dense import Trips
+from spreadnet.model.trips.lumped import lumped_trips
 
 N_LAKES, N_LANDINGS = 100_000, 30_000
 WIDE_KM, HIGH_KM = 4500.0, 2600.0

@@ -8,11 +8,11 @@ from datetime import date
 from pathlib import Path
 
 import spreadnet
-from spreadnet.decisions.parallel import one_thread
-from spreadnet.decisions.plan import Avoided
-from spreadnet.decisions.plan_rules import plan_rules
-from spreadnet.decisions.plan_search import search
-from spreadnet.decisions.runs import run_model
+from spreadnet.decisions.draws.parallel import one_thread
+from spreadnet.decisions.draws.run import run_model
+from spreadnet.decisions.plan.plan import Avoided
+from spreadnet.decisions.plan.rules import plan_rules
+from spreadnet.decisions.plan.search import search
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
 

@@ -19,12 +19,12 @@ import scipy.sparse as sp
 from scipy.optimize import brentq
 
 from spreadnet.assumptions import DEFAULT
-from spreadnet.model.compiled import SWITCH, fast_available
-from spreadnet.model.flows import Trips
-from spreadnet.model.lake_rates import LakeRates, lake_rates
+from spreadnet.model.fast.bridge import SWITCH, fast_available
 from spreadnet.model.laws import POWER
-from spreadnet.model.simulation import NEVER, simulate, thresholds
-from spreadnet.model.spread import Coverage, SpreadInputs, expected_spread, total
+from spreadnet.model.spread.between_lakes import LakeRates, lake_rates
+from spreadnet.model.spread.expected import Coverage, SpreadInputs, expected_spread, total
+from spreadnet.model.spread.futures import NEVER, simulate, thresholds
+from spreadnet.model.trips.dense import Trips
 
 FUTURES, SEASONS, SEED = 1_000, 10, 1
 SUITABLE = 0.62  # of lakes

@@ -9,14 +9,14 @@ import scipy.sparse as sp
 from scipy.stats import spearmanr
 
 import spreadnet
-from spreadnet.decisions.parallel import one_thread
-from spreadnet.decisions.runs import run_model
+from spreadnet.decisions.draws.parallel import one_thread
+from spreadnet.decisions.draws.run import run_model
 from spreadnet.model.estimates import best_estimates
-from spreadnet.model.flows import Trips
 from spreadnet.model.inputs import place_of
-from spreadnet.model.one_landing import avoided_at_one
-from spreadnet.model.simulation import simulate
-from spreadnet.model.spread import Coverage, SpreadInputs, expected_spread, gradient, total
+from spreadnet.model.spread.expected import Coverage, SpreadInputs, expected_spread, gradient, total
+from spreadnet.model.spread.futures import simulate
+from spreadnet.model.spread.one_landing import avoided_at_one
+from spreadnet.model.trips.dense import Trips
 
 DEMO = Path(__file__).parents[2] / "demo_region"
 LANDINGS, LAKES, WITH_LANDING, SEASONS = 3_500, 12_000, 2_741, 10

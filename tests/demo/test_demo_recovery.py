@@ -15,13 +15,13 @@ import pytest
 from scipy.stats import spearmanr
 
 import spreadnet
-from spreadnet.decisions.coverage import hour_reach
-from spreadnet.decisions.runs import Run
-from spreadnet.evidence.traffic import TrafficDraw
+from spreadnet.decisions.draws.run import Run
+from spreadnet.decisions.hours.reach import hour_reach
+from spreadnet.evidence.estimating.traffic import TrafficDraw
 from spreadnet.model.estimates import best_estimates
-from spreadnet.model.flows import Trips
 from spreadnet.model.inputs import place_of, spread_inputs
-from spreadnet.model.spread import Coverage, expected_spread, gradient, new_infestations
+from spreadnet.model.spread.expected import Coverage, expected_spread, gradient, new_infestations
+from spreadnet.model.trips.dense import Trips
 
 SEEDS = range(27, 37)
 YEAR = 2026  # last year of the demo's past

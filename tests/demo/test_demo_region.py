@@ -13,13 +13,13 @@ import shapely
 from pyproj import Transformer
 from shapely.geometry import shape
 
-from spreadnet.evidence.privacy import looks_personal
+from spreadnet.evidence.cells.privacy import looks_personal
+from spreadnet.evidence.columns import columns
 from spreadnet.evidence.read import check_region
-from spreadnet.evidence.species import read_species
-from spreadnet.evidence.tables import columns
+from spreadnet.evidence.species.species import read_species
+from spreadnet.model.carriage.habitat import habitat
 from spreadnet.model.distance import landing_lake_positions, landing_to_lake_km
-from spreadnet.model.habitat import habitat
-from spreadnet.model.interviews import build_interviews
+from spreadnet.model.movement.interviews import build_interviews
 
 FOLDER = Path(__file__).parents[2] / "demo_region"
 TABLES = ("landings", "status", "streams", "visits", "contacts")

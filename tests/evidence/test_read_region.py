@@ -16,20 +16,20 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from spreadnet.evidence.cells import Manner, convert
-from spreadnet.evidence.check import check_table
-from spreadnet.evidence.counts import count_notes, count_problems
-from spreadnet.evidence.dates import read_dates, strptime_format
-from spreadnet.evidence.outlines import check_outlines
-from spreadnet.evidence.overlaps import overlapping
-from spreadnet.evidence.privacy import looks_personal, personal_heading
-from spreadnet.evidence.projection import best_utm, largest_error
+from spreadnet.evidence.cells.cells import Manner, convert
+from spreadnet.evidence.cells.dates import read_dates, strptime_format
+from spreadnet.evidence.cells.privacy import looks_personal, personal_heading
+from spreadnet.evidence.checking.counts import count_notes, count_problems
+from spreadnet.evidence.checking.table import check_table
+from spreadnet.evidence.columns import columns
+from spreadnet.evidence.files.text import read_csv
+from spreadnet.evidence.files.workbook import read_xlsx
 from spreadnet.evidence.read import check_region, empty_frame
 from spreadnet.evidence.region import GAPS, TABLES, Block, Region
-from spreadnet.evidence.settings import read_settings
-from spreadnet.evidence.tables import columns
-from spreadnet.evidence.text import read_csv
-from spreadnet.evidence.workbook import read_xlsx
+from spreadnet.evidence.settings.settings import read_settings
+from spreadnet.evidence.where.crs import best_utm, largest_error
+from spreadnet.evidence.where.outlines import check_outlines
+from spreadnet.evidence.where.overlaps import overlapping
 
 SPECIES = {"dreissenid_mussel"}
 TOML = """name = "Invented district"
@@ -757,8 +757,8 @@ def test_no_bytes_make_the_reader_fall_over(data: bytes) -> None:
 def test_visit_hours_in_no_time_block_are_told(demo_region):
     from dataclasses import replace
 
+    from spreadnet.evidence.checking.missing import _outside_blocks
     from spreadnet.evidence.region import Block
-    from spreadnet.evidence.without import _outside_blocks
 
     settings = demo_region.settings
     assert _outside_blocks(demo_region.visits, settings) == []

@@ -8,14 +8,14 @@ import pytest
 from scipy.stats import spearmanr
 
 import spreadnet.model.inputs as inputs_module
+from spreadnet.evidence.estimating.status import StatusDraw
+from spreadnet.evidence.estimating.where_from import WATERS
 from spreadnet.evidence.region import DIRECTIONS, GAPS
-from spreadnet.evidence.shares import WATERS
-from spreadnet.evidence.status import StatusDraw
-from spreadnet.model.calibration import past_introductions
-from spreadnet.model.carriage import ROUTES
+from spreadnet.model.carriage.carriage import ROUTES
 from spreadnet.model.estimates import best_estimates, drawn_estimates
+from spreadnet.model.finds.establishment import past_introductions
 from spreadnet.model.inputs import place_of, spread_inputs
-from spreadnet.model.lake_rates import lake_rates
+from spreadnet.model.spread.between_lakes import lake_rates
 
 
 @pytest.fixture(scope="module")

@@ -12,7 +12,7 @@ import pytest
 from known_region import make_known_region
 from scipy.stats import binom
 
-from spreadnet.model.interviews import build_interviews
+from spreadnet.model.movement.interviews import build_interviews
 
 REGIONS = 20
 EACH_LANDING = ("gaps", "visited", "unvisited", "shares", "avoided", "rank")

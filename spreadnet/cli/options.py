@@ -1,0 +1,271 @@
+"""The words of the command line: all commands with their options."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import date
+from typing import TYPE_CHECKING, NoReturn
+
+from spreadnet.cli.commands import (
+    SHOWN,
+    SHOWN_ALIKE,
+    command_assumptions,
+    command_check,
+    command_hindcast,
+    command_new,
+    command_plan,
+    command_run,
+    command_species,
+    command_survey,
+)
+from spreadnet.cli.screen import seen
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+
+DRAWS, SEED = 200, 1
+HINDCAST_DRAWS = 50
+PLAN_DRAWS = 100
+MOST_HOURS = 1_000_000
+MOST_DRAWS, MOST_SEED, MOST_SEASONS, MOST_WORKERS = 1_000_000, 2**63 - 1, 50, 1024
+
+
+class _Parser(argparse.ArgumentParser):
+    """Parser whose complaints never hold what a terminal would act on."""
+
+    def error(self, message: str) -> NoReturn:
+        super().error(seen(message))
+
+
+def command_line() -> argparse.ArgumentParser:
+    """All commands with their options."""
+    parser = _Parser(
+        prog="spreadnet",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        description="Rank boat landings by how much education there slows aquatic invaders.\n\n"
+        "examples:\n"
+        "  spreadnet new my_county                    empty tables to fill in\n"
+        "  spreadnet check my_county                  every problem in the tables, in one pass\n"
+        "  spreadnet run my_county --out results      ranked landings, map and tables\n"
+        "  spreadnet plan my_county --hours 300 --out plan    shifts with dates, and a calendar\n"
+        "  spreadnet survey-next my_county            where one more survey shift would tell most\n"
+        "  spreadnet hindcast my_county --from 2020   how well finds since were foreseeable",
+    )
+    parser.add_argument("--version", action="version", version=_version())
+    commands = parser.add_subparsers(dest="name", required=True, metavar="COMMAND")
+
+    new = _command(commands, "new", command_new, "write a folder of empty tables to fill in")
+    new.add_argument("folder", metavar="FOLDER", type=_named, help="folder to make")
+
+    check = _command(commands, "check", command_check, "find every problem in a region folder")
+    _region_option(check)
+    check.add_argument(
+        "--all",
+        action="store_true",
+        help=f"list all problems, not only the first {SHOWN_ALIKE} alike in a column",
+    )
+
+    run = _command(commands, "run", command_run, "rank the landings of a region folder")
+    _region_option(run)
+    run.add_argument(
+        "--out", metavar="DIR", type=_named, required=True, help="folder for the results"
+    )
+    _draw_options(run, draws=DRAWS)
+    _seasons_option(run)
+    _work_options(run)
+    run.add_argument("--force", action="store_true", help="replace an earlier result in the folder")
+
+    plan = _command(commands, "plan", command_plan, "place a season's hours as shifts, with dates")
+    _region_option(plan)
+    plan.add_argument(
+        "--hours",
+        type=_hours,
+        metavar="N",
+        help="educator hours in the season (default as in region.toml, else 200)",
+    )
+    _out_options(plan, what="folder for the plan")
+    plan.add_argument(
+        "--from",
+        dest="plan_from",
+        type=_day,
+        metavar="DATE",
+        help="first day for shifts (default the day after the last visit of this season)",
+    )
+    plan.add_argument(
+        "--previous",
+        metavar="DIR",
+        type=_named,
+        help="folder of the plan before, from which as little is changed as is worth it",
+    )
+    _draw_options(plan, draws=PLAN_DRAWS)
+    _seasons_option(plan)
+    _work_options(plan)
+
+    survey = _command(
+        commands, "survey-next", command_survey, "list where one more survey shift would tell most"
+    )
+    _region_option(survey)
+    _out_options(survey, what="folder for the whole table")
+    survey.add_argument(
+        "--shown",
+        type=_whole(1, MOST_DRAWS),
+        default=SHOWN,
+        metavar="N",
+        help=f"landings listed (default {SHOWN})",
+    )
+    _seed_options(survey)
+    _seasons_option(survey)
+
+    past = _command(
+        commands,
+        "hindcast",
+        command_hindcast,
+        "foretell finds since a year from what was known before",
+    )
+    _region_option(past)
+    past.add_argument(
+        "--from",
+        dest="from_year",
+        type=_whole(1700, 9999),
+        required=True,
+        metavar="YEAR",
+        help="first year foretold",
+    )
+    _out_options(past, what="folder for tables and a page")
+    past.add_argument(
+        "--drop-later-visits",
+        action="store_true",
+        help="leave out visits and contacts of that year and later too",
+    )
+    _draw_options(past, draws=HINDCAST_DRAWS)
+    _work_options(past)
+
+    _command(commands, "species", command_species, "list the species and what is assumed of each")
+    _command(commands, "assumptions", command_assumptions, "list what the model assumes")
+    return parser
+
+
+def _command(
+    commands: argparse._SubParsersAction, name: str, command: Callable, purpose: str
+) -> argparse.ArgumentParser:
+    """Add one command."""
+    parser = commands.add_parser(name, help=purpose, description=purpose.capitalize())
+    parser.add_argument("--debug", action="store_true", help="show where in the code an error is")
+    parser.set_defaults(command=command)
+    return parser
+
+
+def _region_option(parser: argparse.ArgumentParser) -> None:
+    """Which region."""
+    parser.add_argument("region", metavar="REGION", type=_named, help="region folder")
+
+
+def _out_options(parser: argparse.ArgumentParser, *, what: str) -> None:
+    """Where the result goes, if anywhere."""
+    parser.add_argument("--out", metavar="DIR", type=_named, help=what)
+    parser.add_argument("--force", action="store_true", help="replace an earlier result there")
+
+
+def _draw_options(parser: argparse.ArgumentParser, *, draws: int) -> None:
+    """How many draws, of what."""
+    parser.add_argument(
+        "--draws",
+        type=_whole(1, MOST_DRAWS),
+        default=draws,
+        metavar="N",
+        help=f"draws of everything uncertain (default {draws})",
+    )
+    _seed_options(parser)
+
+
+def _seasons_option(parser: argparse.ArgumentParser) -> None:
+    """How far ahead."""
+    parser.add_argument(
+        "--seasons",
+        type=_whole(1, MOST_SEASONS),
+        metavar="T",
+        help="seasons to look ahead (default as in region.toml, else 5)",
+    )
+
+
+def _seed_options(parser: argparse.ArgumentParser) -> None:
+    """Which random numbers, of which species."""
+    parser.add_argument(
+        "--seed",
+        type=_whole(0, MOST_SEED),
+        default=SEED,
+        metavar="S",
+        help=f"seed of the random numbers (default {SEED})",
+    )
+    parser.add_argument(
+        "--species",
+        nargs="+",
+        metavar="NAME",
+        help="only these of the species in region.toml (default all)",
+    )
+
+
+def _work_options(parser: argparse.ArgumentParser) -> None:
+    """Where draws are worked out."""
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument(
+        "--workers",
+        type=_whole(1, MOST_WORKERS),
+        metavar="N",
+        help="processes that work out draws (default one a processor); the same answer on any",
+    )
+    where.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="Dask scheduler whose machines work out draws (needs spreadnet[cluster])",
+    )
+
+
+def _whole(least: int, most: int) -> Callable[[str], int]:
+    """Reader of a whole number in a range."""
+
+    def whole(text: str) -> int:
+        plain = text.strip()
+        if plain.isdecimal() and len(plain) < 20 and least <= int(plain) <= most:
+            return int(plain)
+        message = f"'{text[:40]}' is not a whole number from {least} to {most:,}"
+        raise argparse.ArgumentTypeError(message)
+
+    return whole
+
+
+def _hours(text: str) -> float:
+    """Reader of a number of hours."""
+    try:
+        hours = float(text)
+    except ValueError:
+        hours = -1.0
+    if 0 <= hours <= MOST_HOURS:
+        return hours
+    message = f"'{text[:40]}' is not a number of hours from 0 to {MOST_HOURS:,}"
+    raise argparse.ArgumentTypeError(message)
+
+
+def _day(text: str) -> date:
+    """Reader of a date."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        message = f"'{text[:40]}' is not a date such as 2027-07-01"
+        raise argparse.ArgumentTypeError(message) from None
+
+
+def _named(text: str) -> str:
+    """Reader of a folder's name; the empty text would silently mean the folder one is in."""
+    if text.strip():
+        return text
+    message = "no folder is named; for the folder you are in, write `.`"
+    raise argparse.ArgumentTypeError(message)
+
+
+def _version() -> str:
+    """Version read without loading the package's parts."""
+    from importlib.metadata import version
+
+    return f"spreadnet {version('spreadnet')}"

@@ -1,0 +1,1 @@
+"""How well would the finds since a year have been foretold?"""

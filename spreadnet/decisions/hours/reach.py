@@ -1,0 +1,196 @@
+"""From educator hours to the share of boats they reach."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from spreadnet.model.spread.expected import Coverage
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from spreadnet.evidence.estimating.traffic import TrafficDraw
+    from spreadnet.evidence.region import Settings
+    from spreadnet.model.spread.expected import Gradient
+
+    Array = NDArray[np.floating]
+
+
+DIGITS = 12  # decimals kept when values are put in order: last bits differ between machines
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reach:
+    """
+    What one educator hour reaches, for K landings and D day blocks.
+
+    Attributes
+    ----------
+    day_blocks : DataFrame, D rows
+        `day_type`, `block`, `hours_in_season`.
+    arriving, leaving : arrays, shape (K, D)
+        Share of the season's boats arriving (leaving) that one hour reaches.
+    boats : array, shape (K, D)
+        Boats spoken with in one hour, both directions.
+    passing : array, shape (K, D)
+        Boats launched and retrieved in one hour, spoken with or not.
+    place : array of int, shape (K,)
+        Place of each landing in the order of ids, by which ties are broken.
+    can_staff : array of bool, shape (K,)
+        Whether educators may work there.
+    most_hours : float
+        Most hours one landing can take in the season.
+    shift_hours : float
+        Length of a shift.
+    """
+
+    day_blocks: pd.DataFrame
+    arriving: Array
+    leaving: Array
+    boats: Array
+    passing: Array
+    place: NDArray[np.integer]
+    can_staff: NDArray[np.bool_]
+    most_hours: float
+    shift_hours: float
+
+    @property
+    def hours_in_season(self) -> Array:
+        """Hours of the season in each day block, shape (D,)."""
+        return self.day_blocks["hours_in_season"].to_numpy(float)
+
+    def best_first(self, values: Array) -> NDArray[np.integer]:
+        """
+        Cells of (K, D) `values` from the best to the worst, as positions in the flat array.
+
+        Ties go to where more boats pass, then to the smaller id and the earlier block, so that
+        the order of rows never decides.
+        """
+        place = np.broadcast_to(self.place[:, None], values.shape)
+        block = np.broadcast_to(np.arange(values.shape[1]), values.shape)
+        keys = (block, place, -self.passing, -steady(values))
+        return np.lexsort([key.ravel() for key in keys])
+
+
+def steady(values: Array) -> Array:
+    """
+    Values as shares of the largest without their last bits, so that equals are equal.
+
+    Examples
+    --------
+    >>> steady(np.array([0.1 + 0.2, 0.3, 0.0]))
+    array([1., 1., 0.])
+    """
+    largest = float(np.max(np.abs(values), initial=0.0))
+    return np.asarray(values, float) if largest == 0 else np.round(values / largest, DIGITS)
+
+
+def hour_reach(
+    traffic: TrafficDraw,
+    settings: Settings,
+    *,
+    day_blocks: pd.DataFrame,
+    ids: Sequence[str],
+    can_staff: NDArray[np.bool_],
+) -> Reach:
+    """
+    Share of each landing's boats that one hour of a crew reaches.
+
+    A crew can speak with only so many boats an hour, in both directions together, and some
+    parties do not want to talk.
+
+    Parameters
+    ----------
+    traffic : TrafficDraw
+        Launches and retrievals an hour by landing and day block, and the share that refuses.
+    settings : Settings
+        Shift length, contacts an hour, most hours a week.
+    day_blocks : DataFrame, D rows
+        `day_type`, `block`, `hours_in_season`.
+    ids : sequence of str, length K
+        Landing ids, to break ties.
+    can_staff : array of bool, shape (K,)
+        Whether educators may work at each landing.
+
+    Returns
+    -------
+    reach : Reach
+        Shares reached by one hour, in the order of `traffic`.
+
+    Notes
+    -----
+    Boats met in an hour = min(1, capacity / (launches + retrievals)) of each, times
+    (1 - refusal), over the landing's boats in the season.
+    """
+    hours = day_blocks["hours_in_season"].to_numpy(float)
+    passing = traffic.launch_rate + traffic.retrieval_rate
+    spoken = np.minimum(1, settings.contacts_per_hour / np.maximum(passing, 1e-12))
+    spoken = spoken * (1 - traffic.refusal)
+    launched = np.maximum(traffic.launch_rate @ hours, 1e-12)[:, None]
+    retrieved = np.maximum(traffic.retrieval_rate @ hours, 1e-12)[:, None]
+    return Reach(
+        day_blocks=day_blocks,
+        arriving=spoken * traffic.launch_rate / launched,
+        leaving=spoken * traffic.retrieval_rate / retrieved,
+        boats=spoken * passing,
+        passing=passing,
+        place=np.argsort(np.argsort(np.asarray(ids, dtype=object), kind="stable")),
+        can_staff=np.asarray(can_staff, bool),
+        most_hours=settings.most_hours_per_landing_week * settings.season_days / 7,
+        shift_hours=settings.shift_hours,
+    )
+
+
+def coverage_of(hours: Array, reach: Reach) -> Coverage:
+    """
+    Coverage that hours by landing and day block give.
+
+    Parameters
+    ----------
+    hours : array, shape (K, D)
+        Educator hours in the season, 0 or more, at most the hours of the season in that block.
+    reach : Reach
+        What one hour reaches.
+
+    Returns
+    -------
+    coverage : Coverage
+        Shares of boats reached, 0 to 1.
+
+    Raises
+    ------
+    ValueError
+        If hours are negative or more than the season has.
+    """
+    if np.any(hours < 0) or np.any(hours > reach.hours_in_season * (1 + 1e-9)):
+        message = "Invalid hours. They must lie between 0 and the hours of the season in a block."
+        raise ValueError(message)
+    return Coverage(
+        leaving=np.minimum((hours * reach.leaving).sum(axis=1), 1.0),
+        arriving=np.minimum((hours * reach.arriving).sum(axis=1), 1.0),
+    )
+
+
+def value_of_an_hour(slope: Gradient, reach: Reach) -> tuple[Array, Array]:
+    """
+    New infestations avoided by one hour a season in each landing and day block.
+
+    Parameters
+    ----------
+    slope : Gradient
+        Avoided per unit of coverage.
+    reach : Reach
+        What one hour reaches.
+
+    Returns
+    -------
+    leaving, arriving : arrays, shape (K, D)
+        Avoided through boats leaving and through boats arriving; their sum is the whole.
+    """
+    return slope.leaving[:, None] * reach.leaving, slope.arriving[:, None] * reach.arriving

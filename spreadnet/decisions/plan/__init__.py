@@ -1,0 +1,1 @@
+"""Which shifts avoid most within all rules, and what are hours worth?"""

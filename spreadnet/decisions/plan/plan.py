@@ -1,0 +1,473 @@
+"""A season plan: which landings, which times, what it buys, and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from spreadnet.decisions.draws.run import avoided_by, run_model, totals_of
+from spreadnet.decisions.hours.reach import coverage_of
+from spreadnet.decisions.plan.best_linear import best_for
+from spreadnet.decisions.plan.clash import clash_words
+from spreadnet.decisions.plan.rules import plan_rules
+from spreadnet.decisions.plan.search import search
+from spreadnet.decisions.plan.value import budget_name, budget_table, budgets, rule_costs
+from spreadnet.decisions.plan.ways import PLAN, WaySetting, draw_ways, way_table, ways_today
+from spreadnet.decisions.ranking.rank import quiet
+from spreadnet.decisions.roster.axis import RosterRules
+from spreadnet.decisions.roster.roster import make_roster
+from spreadnet.errors import ModelError
+from spreadnet.evidence.region import Note
+from spreadnet.model.estimates import best_estimates
+from spreadnet.model.inputs import place_of
+from spreadnet.model.spread.expected import Coverage
+from spreadnet.words.finding import figure
+from spreadnet.words.plan import drop_losses, dropped_words, stand_in, why_lines
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from datetime import date
+
+    from numpy.typing import NDArray
+
+    from spreadnet.decisions.draws.run import Run
+    from spreadnet.decisions.plan.rules import PlanRules
+    from spreadnet.decisions.plan.search import Found
+    from spreadnet.decisions.roster.roster import Roster
+    from spreadnet.evidence.gather import Evidence
+    from spreadnet.evidence.region import Region
+    from spreadnet.model.movement.movement import Movement
+
+    Array = NDArray[np.floating]
+    Counts = NDArray[np.int64]
+
+FILLINGS = 4  # times that shifts nobody can come to are placed anew
+ENOUGH = 0.02  # share of the bound that may be missing before a word is said
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Avoided:
+    """New infestations avoided by plans, weighted by species and worth: what a plan is for."""
+
+    run: Run
+    rules: PlanRules
+    without: float
+
+    @classmethod
+    def of(cls, run: Run, rules: PlanRules) -> Avoided:
+        """With the total without education worked out once."""
+        nobody = Coverage.none(len(run.reach.boats))
+        return cls(run, rules, float(totals_of(run, [nobody])[0]))
+
+    def avoided(self, plans: Sequence[Counts]) -> Array:
+        """Avoided by each plan with the hours worked already, (P,)."""
+        hours = [self.rules.hours(plan) for plan in plans]
+        covered = [coverage_of(each, self.run.reach) for each in hours]
+        return self.without - totals_of(self.run, covered)
+
+    def slope(self, plan: Counts) -> Array:
+        """Avoided by one more shift a season of each cell, (K, D)."""
+        return self.rules.shift_hours * self.run.value_after(self.rules.hours(plan))
+
+
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class SeasonPlan:
+    """
+    A plan with its roster and what speaks for it.
+
+    Attributes
+    ----------
+    region : Region
+        The input.
+    table : DataFrame
+        One row a landing and day block with shifts: how many, boats met, what one avoids, why,
+        and what would change without it.
+    ways : DataFrame, index way
+        The plan beside what people do today, with the same hours.
+    value : DataFrame
+        Avoided against hours.
+    rules : DataFrame, index rule
+        What each kind of rule costs.
+    roster : Roster
+        Dated shifts.
+    avoided, most_possible : float
+        By the plan, and what no plan with these hours can exceed by its slope.
+    hours, hours_worked : float
+        Of the season, and of it worked before `plan_from`.
+    plan_from : date
+        First day on which shifts are placed.
+    seasons, draws, seed : int
+        As for `assess`.
+    slopes : int
+        Slopes of the spread that the search took.
+    notes : tuple of Note
+        What could not be done, and what to keep in mind.
+    """
+
+    region: Region
+    table: pd.DataFrame
+    ways: pd.DataFrame
+    value: pd.DataFrame
+    rules: pd.DataFrame
+    roster: Roster
+    avoided: float
+    most_possible: float
+    hours: float
+    hours_worked: float
+    plan_from: date
+    seasons: int
+    draws: int
+    seed: int
+    slopes: int
+    notes: tuple[Note, ...]
+
+    def __repr__(self) -> str:
+        return (
+            f"<SeasonPlan of {self.region.settings.name}: {int(self.table['shifts'].sum())} shifts "
+            f"at {self.table['landing_id'].nunique()} landings, {self.seasons} seasons, seed "
+            f"{self.seed}>"
+        )
+
+
+def make_plan(
+    region: Region,
+    evidence: Evidence,
+    movement: Movement,
+    *,
+    hours: float,
+    plan_from: date,
+    seasons: int,
+    draws: int,
+    seed: int,
+    previous: pd.DataFrame | None = None,
+    workers: int | None = 1,
+    step: Callable[[int, int, str], None] = quiet,
+) -> SeasonPlan:
+    """
+    Place the hours of a season where they avoid most, within all rules, and date the shifts.
+
+    Parameters
+    ----------
+    region : Region
+        The input.
+    evidence : Evidence
+        Step one.
+    movement : Movement
+        Step two.
+    hours : float
+        Educator hours in the season, those worked already among them.
+    plan_from : date
+        First day on which a shift may be placed.
+    seasons, draws, seed, workers, step
+        As for `decide`; the plan is taken to be worked in each season.
+    previous : DataFrame, optional
+        Roster of an earlier plan, which is changed only if that avoids `replan_gain` more.
+
+    Returns
+    -------
+    plan : SeasonPlan
+        The same for the same seed; ties go to the smaller id and earlier block.
+
+    Raises
+    ------
+    ModelError
+        If no plan keeps to the rules: says which clash, and by how much.
+    """
+    place = place_of(region, evidence)
+    run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=seasons)
+    rules = plan_rules(region, run.reach, hours=hours, plan_from=plan_from)
+    objective = Avoided.of(run, rules)
+    known = {name: status.known for name, status in evidence.status.items()}
+    today = ways_today(region, run.reach, hours=hours, known=known)
+    starts = [whole_shifts(placed - rules.worked, rules) for placed in today.values()]
+    found = search(objective, rules, starts=starts)
+    if found is None:
+        message = f"no plan keeps to all rules\n{clash_words(rules)}"
+        raise ModelError(f"{message}\n\nhint: change one of these in region.toml or the tables")
+    found, kept = _with_previous(region, objective, rules, found, previous, plan_from)
+    room = rules.most
+    rules, found, roster = _filled(
+        region, objective, rules, found, plan_from=plan_from, previous=previous
+    )
+    objective = replace(objective, rules=rules)
+    plans = budgets(objective, rules, found)
+    mine = rules.hours(found.shifts)
+    same = float(mine.sum())  # as many as the plan places, which may be fewer than there are
+    placed = {PLAN: mine, **ways_today(region, run.reach, hours=same, known=known)}
+    curve = {budget_name(n): rules.hours(one.found.shifts) for n, one in plans.items()}
+    setting = WaySetting(
+        evidence, movement.packed(), place, seasons, seed, {**placed, **curve}, tuple(placed)
+    )
+    drawn = draw_ways(setting, draws, workers=workers, step=step)
+    best = dict(zip(placed, avoided_by(run, placed), strict=True))
+    cost = region.settings.cost_per_hour
+    table = _plan_table(region, run, found, rules=rules, objective=objective)
+    return SeasonPlan(
+        region=region,
+        table=table,
+        ways=way_table(placed, best, drawn, reach=run.reach, seasons=seasons, cost_per_hour=cost),
+        value=budget_table(plans, drawn.avoided, rules=rules, seasons=seasons, cost_per_hour=cost),
+        rules=rule_costs(objective, rules, found, room=room),
+        roster=roster,
+        avoided=found.avoided,
+        most_possible=found.bound,
+        hours=float(rules.hours(found.shifts).sum()),
+        hours_worked=float(rules.worked.sum()),
+        plan_from=plan_from,
+        seasons=seasons,
+        draws=draws,
+        seed=seed,
+        slopes=found.slopes,
+        notes=(*kept, *_notes(region, found, rules, hours), *roster.notes),
+    )
+
+
+def whole_shifts(hours: Array, rules: PlanRules) -> Counts:
+    """
+    Hours in whole shifts, within the room there is.
+
+    Parameters
+    ----------
+    hours : array, shape (K, D)
+        Hours by landing and day block.
+    rules : PlanRules
+        Shift length and room.
+
+    Returns
+    -------
+    shifts : array of int, shape (K, D)
+        Rounded down; promised shifts are in it.
+    """
+    shifts = np.floor(np.maximum(hours, 0) / rules.shift_hours + 1e-9).astype(np.int64)
+    return np.clip(shifts, rules.least, rules.most)
+
+
+def _with_previous(
+    region: Region,
+    objective: Avoided,
+    rules: PlanRules,
+    found: Found,
+    previous: pd.DataFrame | None,
+    plan_from: date,
+) -> tuple[Found, list[Note]]:
+    """The plan before with as little changed as must be, unless the new one is worth the change."""
+    if previous is None:
+        return found, []
+    before = _counts_of(region, objective.run, previous, plan_from)
+    held = np.clip(before, rules.least, rules.most)
+    kept = search(objective, replace(rules, least=held))  # only further shifts are placed
+    if kept is None:  # there is no room for all of it: the fewest shifts are dropped
+        kept = search(objective, replace(rules, most=held))
+    if kept is None:
+        text = "the plan before can't be kept under the rules as they are now: made anew"
+        return found, [Note("made-anew", text)]
+    gain = found.avoided - kept.avoided
+    least = region.settings.replan_gain * kept.avoided
+    moved = int(np.maximum(before - kept.shifts, 0).sum())
+    if gain < max(least, 1e-12):
+        values = objective.slope(kept.shifts)
+        bound = best_for(values, rules, whole=False)
+        most = kept.avoided
+        if bound is not None:
+            most += max(float((values * (bound - kept.shifts)).sum()), 0.0)
+        text = (
+            f"the plan before is kept, with {moved} of its shifts dropped and "
+            f"{int(np.maximum(kept.shifts - before, 0).sum())} added: a new one would avoid "
+            f"{figure(max(gain, 0.0))} more, less than replan_gain asks for ({figure(least)})"
+        )
+        return replace(kept, bound=most, values=values), [Note("plan-kept", text)]
+    text = (
+        f"{int(np.maximum(before - found.shifts, 0).sum())} shifts of the plan before are moved: "
+        f"that avoids {figure(gain)} more, and replan_gain asks for {figure(least)}"
+    )
+    return found, [Note("plan-changed", text)]
+
+
+def _counts_of(region: Region, run: Run, roster: pd.DataFrame, plan_from: date) -> Counts:
+    """Shifts of an earlier roster from a day on, (K, D)."""
+    counts: Counts = np.zeros(run.reach.boats.shape, np.int64)
+    blocks = run.reach.day_blocks
+    column = {p: d for d, p in enumerate(zip(blocks["day_type"], blocks["block"], strict=True))}
+    row = {landing_id: k for k, landing_id in enumerate(region.landings.index)}
+    live = roster[(roster["status"] != "cancelled") & (roster["date"] >= pd.Timestamp(plan_from))]
+    for one in live.to_dict("records"):
+        cell = (one["day_type"], one["block"])
+        if one["landing_id"] in row and cell in column:
+            counts[row[one["landing_id"]], column[cell]] += 1
+    return counts
+
+
+def _filled(
+    region: Region,
+    objective: Avoided,
+    rules: PlanRules,
+    found: Found,
+    *,
+    plan_from: date,
+    previous: pd.DataFrame | None,
+) -> tuple[PlanRules, Found, Roster]:
+    """
+    The plan with shifts that nobody can come to placed elsewhere, as far as that helps.
+
+    Whether people's days fit shows only in the roster. Where shifts stay open for want of people,
+    the plan is made anew with no more of them than were filled, and taken if its filled shifts
+    avoid more.
+    """
+    roster = _roster(region, objective.run, found.shifts, plan_from=plan_from, previous=previous)
+    best, tried, worth = (rules, found, roster), roster, -np.inf
+    for _ in range(FILLINGS):
+        open_ones = tried.shifts[tried.shifts["status"] == "open"]
+        if region.hours.empty or open_ones.empty:
+            break
+        lacking = _counts_of(region, objective.run, open_ones, plan_from)
+        filled = np.maximum(found.shifts - lacking, rules.least)
+        if worth == -np.inf:
+            worth = float(objective.avoided([filled])[0])
+        rules = replace(rules, most=np.where(lacking > 0, filled, rules.most))
+        other = search(objective, rules, starts=[filled])
+        if other is None:
+            break
+        found = other
+        tried = _roster(region, objective.run, found.shifts, plan_from=plan_from, previous=previous)
+        still = _counts_of(
+            region, objective.run, tried.shifts[tried.shifts["status"] == "open"], plan_from
+        )
+        now = float(objective.avoided([np.maximum(found.shifts - still, rules.least)])[0])
+        if now > worth * (1 + 1e-9):
+            best, worth = (rules, found, tried), now
+    return best
+
+
+def _plan_table(
+    region: Region, run: Run, found: Found, *, rules: PlanRules, objective: Avoided
+) -> pd.DataFrame:
+    """One row a landing and day block with shifts, those worth most first."""
+    losses = drop_losses(objective, found)
+    lines = why_lines(region, run, found, promised=rules.least)
+    blocks, n_blocks = run.reach.day_blocks, found.shifts.shape[1]
+    names, ids = list(region.landings["name"]), list(region.landings.index)
+
+    def time(d: int) -> str:
+        return f"{blocks['day_type'].iloc[d]} {blocks['block'].iloc[d]}"
+
+    rows = []
+    for why, k, d in zip(lines, *np.nonzero(found.shifts), strict=True):
+        other = stand_in(found, rules, int(k * n_blocks + d))
+        shown = None
+        if other is not None:
+            to, at = divmod(other, n_blocks)
+            shown = (names[to], time(at), float(found.values[to, at]))
+        shifts = int(found.shifts[k, d])
+        rows.append(
+            {
+                "landing_id": ids[k],
+                "landing": names[k],
+                "jurisdiction": region.landings["jurisdiction"].iloc[k],
+                "day_type": blocks["day_type"].iloc[d],
+                "block": blocks["block"].iloc[d],
+                "shifts": shifts,
+                "promised": int(rules.least[k, d]),
+                "hours": shifts * rules.shift_hours,
+                "boats_met": shifts * rules.shift_hours * run.reach.boats[k, d],
+                "avoided_by_one_shift": losses[k, d],
+                "why": why,
+                "if_dropped": dropped_words(float(losses[k, d]), shown, seasons=run.seasons),
+            }
+        )
+    columns = (
+        *("landing_id", "landing", "jurisdiction", "day_type", "block", "shifts", "promised"),
+        *("hours", "boats_met", "avoided_by_one_shift", "why", "if_dropped"),
+    )
+    table = pd.DataFrame(rows, columns=list(columns))
+    return table.sort_values(
+        ["avoided_by_one_shift", "landing_id", "day_type", "block"],
+        ascending=[False, True, True, True],
+        ignore_index=True,
+    )
+
+
+def _needs(region: Region, run: Run, shifts: Counts) -> pd.DataFrame:
+    """Landings and day blocks with shifts, for the roster."""
+    blocks, (k, d) = run.reach.day_blocks, np.nonzero(shifts)
+    return pd.DataFrame(
+        {
+            "landing_id": region.landings.index[k],
+            "day_type": blocks["day_type"].to_numpy()[d],
+            "block": blocks["block"].to_numpy()[d],
+            "shifts": shifts[k, d],
+        }
+    )
+
+
+def _roster(
+    region: Region, run: Run, shifts: Counts, *, plan_from: date, previous: pd.DataFrame | None
+) -> Roster:
+    """Dated shifts of the plan."""
+    settings = region.settings
+    points = region.landings.geometry.get_coordinates()
+    landings = pd.DataFrame(
+        {
+            "name": region.landings["name"].to_numpy(),
+            "easting_m": points["x"].to_numpy(),
+            "northing_m": points["y"].to_numpy(),
+        },
+        index=region.landings.index,
+    )
+    first, last = pd.Timestamp(plan_from), pd.Timestamp(settings.season_last_day)
+    promised = region.promised
+    visits = region.visits
+    worked = visits[
+        (visits["date"] >= pd.Timestamp(settings.season_first_day)) & (visits["date"] < first)
+    ]
+    return make_roster(
+        _needs(region, run, shifts),
+        rules=RosterRules(
+            season_first_day=settings.season_first_day,
+            season_last_day=settings.season_last_day,
+            plan_from=plan_from,
+            holidays=settings.holidays,
+            blocks=settings.blocks,
+            shift_hours=settings.shift_hours,
+            crew=settings.crew,
+            most_shifts_per_landing_week=max(
+                int(settings.most_hours_per_landing_week / settings.shift_hours + 1e-9), 1
+            ),
+            rest_hours=settings.rest_hours,
+            most_shifts_per_person_week=settings.most_shifts_per_person_week,
+            cost_per_km=settings.cost_per_km,
+            region=settings.name,
+        ),
+        landings=landings,
+        people=region.hours if len(region.hours) else None,
+        promised=promised[(promised["date"] >= first) & (promised["date"] <= last)],
+        previous=previous,
+        worked=worked[["date", "landing_id"]].reset_index(drop=True),
+    )
+
+
+def _notes(region: Region, found: Found, rules: PlanRules, hours: float) -> list[Note]:
+    """Hours that could not be placed, and how sure the plan is to be the best."""
+    notes = []
+    left = hours - float(rules.hours(found.shifts).sum())
+    if left >= rules.shift_hours - 1e-9:
+        text = (
+            f"{left:g} of {hours:g} hours are not placed: the rules leave no room for them, or "
+            "nothing more would be avoided"
+        )
+        notes.append(Note("hours-left", text))
+    if rules.worked.sum() > hours + 1e-9:
+        text = f"{rules.worked.sum():g} hours are worked already, more than the {hours:g} there are"
+        notes.append(Note("hours-over", text))
+    if found.gap > ENOUGH:
+        text = (
+            f"a better plan could avoid up to {found.gap:.1%} more by the slope at this one, which "
+            "counts each further shift as much as the first: the truth is less"
+        )
+        notes.append(Note("plan-gap", text))
+    if region.settings.crew != 1 and region.hours.empty:
+        text = f"a shift needs {region.settings.crew} people; no table `hours` says who can come"
+        notes.append(Note("nobody-known", text))
+    return notes

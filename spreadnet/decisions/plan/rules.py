@@ -1,0 +1,384 @@
+"""What a season plan must keep to: hours, landings, people, promises."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+import scipy.sparse as sp
+
+from spreadnet.evidence.region import DAY_TYPES
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from numpy.typing import NDArray
+
+    from spreadnet.decisions.hours.reach import Reach
+    from spreadnet.evidence.region import Region, Settings
+
+    Array = NDArray[np.floating]
+    Counts = NDArray[np.int64]
+
+
+SMALL = 1e-6  # by which sums of hours may differ in their last digits
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Limit:
+    """
+    What the shifts of some cells together must come to, or may come to at most.
+
+    Attributes
+    ----------
+    name : str
+        What asks for it, as a planner would say it.
+    kind : str
+        `hours`, `landing`, `people` or `jurisdiction`.
+    cells : array of int
+        Positions in the flat (K, D) table.
+    least, most : float
+        `inf` where there is no upper limit.
+    weights : array, one a cell, or None
+        What one shift of each cell counts, such as its hours; 1 when left out.
+    """
+
+    name: str
+    kind: str
+    cells: NDArray[np.integer]
+    least: float
+    most: float
+    weights: Array | None = None
+
+    @property
+    def each(self) -> Array:
+        """What one shift of each cell counts."""
+        return np.ones(len(self.cells)) if self.weights is None else self.weights
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlanRules:
+    """
+    All that a plan keeps to, in whole shifts, for K landings and D day blocks.
+
+    Attributes
+    ----------
+    shift_hours : float
+        Length of a shift.
+    least, most : arrays of int, shape (K, D)
+        Shifts of each landing and day block: those promised, and the most there is room for.
+    limits : tuple of Limit
+        On sums of them; the first is the hours that there are.
+    worked : array, shape (K, D)
+        Hours of this season that are worked already.
+    order : array of int, shape (K * D,)
+        Cells by id of landing and by block: ties go to the first.
+    sums : sparse array, shape (number of limits, K * D)
+        What a shift of each cell counts in each limit.
+    lower, upper : arrays, one a limit
+        Least and most of each.
+    """
+
+    shift_hours: float
+    least: Counts
+    most: Counts
+    limits: tuple[Limit, ...]
+    worked: Array
+    order: NDArray[np.integer]
+    sums: sp.csr_array = field(init=False, repr=False)
+    lower: Array = field(init=False, repr=False)
+    upper: Array = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        cells = [limit.cells for limit in self.limits]
+        starts = np.concatenate([[0], np.cumsum([len(each) for each in cells])]).astype(np.int64)
+        columns = np.concatenate([np.zeros(0, np.int64), *cells])
+        shape = (len(cells), self.most.size)
+        weights = np.concatenate([np.zeros(0), *(limit.each for limit in self.limits)])
+        sums = sp.csr_array((weights, columns, starts), shape=shape)
+        object.__setattr__(self, "sums", sums)
+        object.__setattr__(self, "lower", np.array([limit.least for limit in self.limits]))
+        object.__setattr__(self, "upper", np.array([limit.most for limit in self.limits]))
+
+    @property
+    def shifts(self) -> int:
+        """Shifts that the hours allow, those promised among them."""
+        return int(self.limits[0].most / self.longest + 1e-9)
+
+    @property
+    def longest(self) -> float:
+        """What the longest shift takes of the hours."""
+        return float(self.limits[0].each.max(initial=0.0)) or 1.0
+
+    def without(self, kind: str) -> PlanRules:
+        """The same without the limits of one kind."""
+        return replace(self, limits=tuple(one for one in self.limits if one.kind != kind))
+
+    def with_shifts(self, shifts: int) -> PlanRules:
+        """The same with other hours."""
+        first = self.limits[0]
+        changed = replace(first, most=shifts * self.longest)
+        return replace(self, limits=(changed, *self.limits[1:]))
+
+    def keeps(self, shifts: Counts) -> bool:
+        """Whether a plan keeps to all of it."""
+        if (shifts < self.least).any() or (shifts > self.most).any():
+            return False
+        given = self.sums @ shifts.ravel()
+        return bool((given >= self.lower - SMALL).all() and (given <= self.upper + SMALL).all())
+
+    def hours(self, shifts: Counts) -> Array:
+        """Hours of the whole season by landing and day block, worked ones among them, (K, D)."""
+        return self.worked + self.shift_hours * shifts
+
+
+def plan_rules(region: Region, reach: Reach, *, hours: float, plan_from: date) -> PlanRules:
+    """
+    Rules of a region's plan from its settings and tables.
+
+    Parameters
+    ----------
+    region : Region
+        Settings, visits of this season, promised shifts, when people can work.
+    reach : Reach
+        Day blocks, and who can be staffed.
+    hours : float
+        Educator hours in the season, those worked already among them.
+    plan_from : date
+        First day on which a shift may be placed.
+
+    Returns
+    -------
+    rules : PlanRules
+        In the order of the region's landings and of `reach.day_blocks`.
+    """
+    settings, landings = region.settings, region.landings
+    shape = reach.boats.shape
+    cells = np.arange(shape[0] * shape[1]).reshape(shape)
+    worked = worked_hours(region, reach, plan_from)
+    least = _promised(region, reach, plan_from)
+    slots = np.array([int(h // settings.shift_hours) for h in _block_hours(settings, reach)])
+    days = days_left(settings, plan_from)
+    by_type = reach.day_blocks["day_type"].map(pd.Series(days).value_counts()).fillna(0)
+    room = (slots * by_type.to_numpy(int))[None, :] * reach.can_staff[:, None]
+    most = np.maximum(np.broadcast_to(room, shape), least).astype(np.int64)
+    left = max(hours - float(worked.sum()), 0.0)
+    long = np.full(cells.size, settings.shift_hours)
+    limits = [Limit(f"{hours:g} hours in the season", "hours", cells.ravel(), 0, left, long)]
+    weekly = settings.most_hours_per_landing_week
+    each = int(weekly / settings.shift_hours * len(days) / 7 + 1e-9)
+    limits += [
+        Limit(f"{weekly:g} hours a week at {landings.index[k]}", "landing", cells[k], 0, each)
+        for k in np.flatnonzero(most.sum(axis=1) > each)
+    ]
+    limits += _jurisdictions(region, cells, worked)
+    limits += _people(region, reach, cells, plan_from)
+    order = np.lexsort((np.tile(np.arange(shape[1]), shape[0]), np.repeat(reach.place, shape[1])))
+    return PlanRules(settings.shift_hours, least, most, tuple(limits), worked, order)
+
+
+def days_left(settings: Settings, plan_from: date) -> list[str]:
+    """
+    Day type of each day of the season from `plan_from` on.
+
+    Parameters
+    ----------
+    settings : Settings
+        Season and holidays.
+    plan_from : date
+        First day.
+
+    Returns
+    -------
+    types : list of str
+        `weekday` or `weekend`; holidays are weekend days.
+    """
+    first = max(plan_from, settings.season_first_day)
+    number = (settings.season_last_day - first).days + 1
+    return [day_type(first + timedelta(days=i), settings.holidays) for i in range(max(number, 0))]
+
+
+def day_type(day: date, holidays: Iterable[date]) -> str:
+    """
+    Whether a day has the traffic of a weekday or of a weekend.
+
+    Examples
+    --------
+    >>> day_type(date(2027, 7, 5), [date(2027, 7, 5)]), day_type(date(2027, 7, 6), [])
+    ('weekend', 'weekday')
+    """
+    return DAY_TYPES[int(day.weekday() >= 5 or day in set(holidays))]
+
+
+def first_free_day(region: Region) -> date:
+    """
+    First day that a plan made now can use: the day after the last visit of this season.
+
+    Parameters
+    ----------
+    region : Region
+        Season and visits.
+
+    Returns
+    -------
+    day : date
+        The first day of the season when no visit of it is there yet.
+    """
+    settings = region.settings
+    seen = _this_season(region)
+    return seen.max().date() + timedelta(days=1) if len(seen) else settings.season_first_day
+
+
+def worked_hours(region: Region, reach: Reach, before: date) -> Array:
+    """
+    Hours worked in this season before a day, by landing and day block.
+
+    Parameters
+    ----------
+    region : Region
+        Visits.
+    reach : Reach
+        Day blocks.
+    before : date
+        Visits of this day and later do not count.
+
+    Returns
+    -------
+    hours : array, shape (K, D)
+        Parts of visits outside all blocks count for the nearest.
+    """
+    visits = region.visits
+    season = _this_season(region)
+    return hours_by_block(region, reach, visits[visits.index.isin(season.index)], before=before)
+
+
+def hours_by_block(
+    region: Region, reach: Reach, visits: pd.DataFrame, *, before: date | None = None
+) -> Array:
+    """
+    Hours of visits by landing and day block.
+
+    Parameters
+    ----------
+    region : Region
+        Landings and blocks.
+    reach : Reach
+        Day blocks.
+    visits : DataFrame
+        Rows of `region.visits`.
+    before : date, optional
+        Later visits do not count.
+
+    Returns
+    -------
+    hours : array, shape (K, D)
+        Parts of visits outside all blocks count for the nearest.
+    """
+    hours: Array = np.zeros(reach.boats.shape)
+    if before is not None:
+        visits = visits[visits["date"] < pd.Timestamp(before)]
+    blocks = region.settings.blocks
+    middles = np.array([(one.first + one.last) / 2 for one in blocks])
+    position = {landing_id: k for k, landing_id in enumerate(region.landings.index)}
+    column = _columns(reach)
+    for row in visits.to_dict("records"):
+        kind = day_type(row["date"].date(), region.settings.holidays)
+        start, end = row["start"], row["end"]
+        inside = [max(min(end, b.last) - max(start, b.first), 0.0) for b in blocks]
+        rest = max(end - start - sum(inside), 0.0)
+        inside[int(np.argmin(np.abs(middles - (start + end) / 2)))] += rest
+        for block, part in zip(blocks, inside, strict=True):
+            if part > 0:
+                hours[position[row["landing_id"]], column[kind, block.label]] += part
+    return np.minimum(hours, reach.hours_in_season)
+
+
+def _this_season(region: Region) -> pd.Series:
+    """Days of visits in the season that is planned for."""
+    days = region.visits["date"]
+    first, last = region.settings.season_first_day, region.settings.season_last_day
+    return days[(days >= pd.Timestamp(first)) & (days <= pd.Timestamp(last))]
+
+
+def _columns(reach: Reach) -> dict[tuple[str, str], int]:
+    """Column of each day type and block."""
+    blocks = reach.day_blocks
+    return {pair: d for d, pair in enumerate(zip(blocks["day_type"], blocks["block"], strict=True))}
+
+
+def _block_hours(settings: Settings, reach: Reach) -> list[float]:
+    """Length of each day block's block."""
+    hours = {one.label: one.hours for one in settings.blocks}
+    return [hours[label] + 1e-9 for label in reach.day_blocks["block"]]
+
+
+def _promised(region: Region, reach: Reach, plan_from: date) -> Counts:
+    """Shifts promised from a day on, (K, D)."""
+    least: Counts = np.zeros(reach.boats.shape, np.int64)
+    promised = region.promised[region.promised["date"] >= pd.Timestamp(plan_from)]
+    promised = promised.drop_duplicates(["date", "landing_id", "block"])
+    position = {landing_id: k for k, landing_id in enumerate(region.landings.index)}
+    column = _columns(reach)
+    for row in promised.to_dict("records"):
+        kind = day_type(row["date"].date(), region.settings.holidays)
+        least[position[row["landing_id"]], column[kind, row["block"]]] += 1
+    return least
+
+
+def _jurisdictions(region: Region, cells: NDArray[np.integer], worked: Array) -> list[Limit]:
+    """Least hours of each jurisdiction, less those worked there already."""
+    settings = region.settings
+    limits = []
+    for name, hours in settings.jurisdiction_hours.items():
+        here = (region.landings["jurisdiction"] == name).fillna(value=False).to_numpy(bool)
+        left = hours - worked[here].sum()
+        least = max(int(np.ceil(left / settings.shift_hours - 1e-9)), 0)
+        text = f"{hours:g} hours for {name}"
+        limits.append(Limit(text, "jurisdiction", cells[here].ravel(), least, np.inf))
+    return limits
+
+
+def _people(
+    region: Region, reach: Reach, cells: NDArray[np.integer], plan_from: date
+) -> list[Limit]:
+    """Most shifts that people can fill: in each block, on each kind of day, and in all."""
+    settings = region.settings
+    people = region.hours[
+        (region.hours["date"] >= pd.Timestamp(plan_from))
+        & (region.hours["date"] <= pd.Timestamp(settings.season_last_day))
+        & (region.hours["hours"] >= settings.shift_hours - 1e-9)
+    ]
+    if region.hours.empty:
+        return []
+    kind = pd.Series(
+        [day_type(day.date(), settings.holidays) for day in people["date"]],
+        index=people.index,
+        dtype="str",
+    )
+    limits = []
+    for d, (day, block) in enumerate(
+        zip(reach.day_blocks["day_type"], reach.day_blocks["block"], strict=True)
+    ):
+        able = people[(kind == day) & people["block"].isin(["any", block])]
+        text = f"people who can come on a {day} {block}"
+        limits.append(Limit(text, "people", cells[:, d], 0, _crews(able, settings.crew)))
+    for day in DAY_TYPES:
+        columns = np.flatnonzero(reach.day_blocks["day_type"] == day)
+        most = _crews(people[kind == day], settings.crew)
+        limits.append(
+            Limit(f"people who can come on {day}s", "people", cells[:, columns].ravel(), 0, most)
+        )
+    week = people["date"].dt.isocalendar()
+    days = people.groupby(["code", week["year"], week["week"]])["date"].nunique()
+    offered = int(days.clip(upper=settings.most_shifts_per_person_week).sum()) // settings.crew
+    text = f"people's days, at most {settings.most_shifts_per_person_week} a week each"
+    limits.append(Limit(text, "people", cells.ravel(), 0, offered))
+    return limits
+
+
+def _crews(people: pd.DataFrame, crew: int) -> int:
+    """Whole crews that can be made up, day by day; each person works once a day."""
+    return int((people.groupby("date")["code"].nunique() // crew).sum())

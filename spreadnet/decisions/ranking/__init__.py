@@ -1,0 +1,1 @@
+"""Which landings come first, by how much, how sure, and why?"""

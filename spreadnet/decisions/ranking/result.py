@@ -1,0 +1,94 @@
+"""The result of a run: frozen tables in the input's order, and what they rest on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import geopandas as gpd
+    import networkx as nx
+    import pandas as pd
+
+    from spreadnet.evidence.gather import Evidence
+    from spreadnet.evidence.region import Note, Region
+    from spreadnet.model.finds.establishment import Calibration
+    from spreadnet.model.movement.movement import Movement
+
+CAUTIONS = (
+    "Numbers are model estimates with intervals, not findings.",
+    "This ranks where education helps; it does not authorise anyone to inspect, detain or turn a "
+    "boat away.",
+    "Educators do not touch boats, stay clear of moving vehicles and slippery ramps, do not argue, "
+    "and report through the local authority.",
+    "Hot-water cleaning burns and is for trained staff.",
+    "Rules on plants, drains and drying differ by place: local law and licensed practice decide.",
+)
+
+
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Assessment:
+    """
+    What `assess` returns; tables keep the ids and the order of the region.
+
+    Attributes
+    ----------
+    region : Region
+        The input.
+    evidence : Evidence
+        Step one: traffic, shares, gap rates, status.
+    movement : Movement
+        Step two: the law of movement and its fit.
+    landings : GeoDataFrame, index landing_id
+        Rank, what the next hours avoid, intervals, reasons. `rank` is missing everywhere when
+        there is nothing to rank by.
+    lakes : GeoDataFrame, index lake_id
+        Status and chances of each species.
+    trips : GeoDataFrame
+        Trips between lakes, largest first, as lines.
+    network : networkx.DiGraph
+        The lakes as a graph.
+    comparison : DataFrame, index way
+        The same hours placed by the ranking, busiest first and equally.
+    totals : DataFrame, index species
+        New infestations without education: expected at the best estimates with the interval over
+        draws, simulated at the best estimates with its standard error, and the interval of single
+        futures over all draws.
+    by_season : DataFrame
+        Chance of a new infestation of each lake by the end of each season, expected and simulated.
+    calibration : mapping of species to Calibration
+        Establishment chances and what they rest on.
+    rank_variance : DataFrame, index group
+        What the uncertainty of the first 20 ranks comes from: share of their variance by group of
+        inputs, with its standard error, largest first.
+    seasons, draws, seed : int
+        Seasons ahead, number of draws, seed.
+    notes : tuple of Note
+        What the run did without, and what to keep in mind.
+    """
+
+    region: Region
+    evidence: Evidence
+    movement: Movement
+    landings: gpd.GeoDataFrame
+    lakes: gpd.GeoDataFrame
+    trips: gpd.GeoDataFrame
+    network: nx.DiGraph
+    comparison: pd.DataFrame
+    totals: pd.DataFrame
+    by_season: pd.DataFrame
+    rank_variance: pd.DataFrame
+    calibration: Mapping[str, Calibration]
+    seasons: int
+    draws: int
+    seed: int
+    notes: tuple[Note, ...]
+
+    def __repr__(self) -> str:
+        return (
+            f"<Assessment of {self.region.settings.name}: {len(self.landings)} landings, "
+            f"{len(self.lakes)} lakes, {self.seasons} seasons, {self.draws} draws, "
+            f"seed {self.seed}>"
+        )

@@ -1,0 +1,1 @@
+"""Who stands where on which date?"""

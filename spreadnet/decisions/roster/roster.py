@@ -1,0 +1,145 @@
+"""The roster of a season plan: which shift is on which date, and who goes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from spreadnet.decisions.roster.axis import (
+    RosterRules,
+    counts_of,
+    diary_of,
+    names_of,
+    sorted_rows,
+)
+from spreadnet.decisions.roster.dates import date_all, find_crews, set_targets
+from spreadnet.decisions.roster.kept import (
+    count_worked,
+    keep_earlier,
+    keep_promises,
+    still_needed,
+)
+from spreadnet.decisions.roster.people import (
+    Shift,
+    fill,
+    share_fairly,
+)
+from spreadnet.decisions.roster.tables import person_table, roster_notes, shift_table
+from spreadnet.evidence.region import Note
+
+if TYPE_CHECKING:
+    from spreadnet.decisions.roster.dates import Need
+    from spreadnet.decisions.roster.people import Diary
+
+    Row = dict[Any, Any]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Roster:
+    """
+    Dated shifts with people.
+
+    Attributes
+    ----------
+    shifts : DataFrame
+        By date, start and landing: `shift_id`, `landing_id`, `landing`, `date`, `start`, `end`,
+        `day_type`, `block`, `people` (codes joined with `; `), `km` (there and back, summed over
+        the crew, NaN when not known), `status` (`planned`, `open`, `promised`, `cancelled`), `uid`,
+        `sequence`.
+    by_person : DataFrame
+        Index `code`: `shifts`, `hours`, `km`, `days_offered`, `share_of_offer`.
+    notes : tuple of Note
+        What could not be met, and by how much.
+    """
+
+    shifts: pd.DataFrame
+    by_person: pd.DataFrame
+    notes: tuple[Note, ...]
+
+
+def make_roster(
+    needs: pd.DataFrame,
+    *,
+    rules: RosterRules,
+    landings: pd.DataFrame,
+    people: pd.DataFrame | None = None,
+    promised: pd.DataFrame | None = None,
+    previous: pd.DataFrame | None = None,
+    worked: pd.DataFrame | None = None,
+) -> Roster:
+    """
+    Turn the numbers of shifts in a plan into dated shifts with people.
+
+    A plan that names hours per landing can't be worked; one that names days and people can. Most
+    shifts get a whole crew first, then a landing's shifts are spread over the weeks, then people's
+    shares of what they offered are made even, then ways are kept short. Equal input gives equal
+    output, whatever the order of rows.
+
+    Parameters
+    ----------
+    needs : DataFrame
+        `landing_id`, `day_type`, `block` (label), `shifts` from `rules.plan_from` to the end of the
+        season, promised ones included.
+    rules : RosterRules
+        What to keep to.
+    landings : DataFrame
+        Index `landing_id`; `name`, `easting_m`, `northing_m`.
+    people : DataFrame, optional
+        A row for each day (and block) offered: `code`, `date`, `block` (label or `any`), `hours`,
+        `home_landing_id`, `most_km` (one way). Without it shifts have dates only.
+    promised : DataFrame, optional
+        `date`, `landing_id`, `block`, `code` (may be missing), a row for each person promised to.
+    previous : DataFrame, optional
+        `Roster.shifts` of an earlier plan, from which as little as possible is moved.
+    worked : DataFrame, optional
+        `date`, `landing_id` of shifts worked before `rules.plan_from`; they count towards the most
+        of a landing in its week.
+
+    Returns
+    -------
+    roster : Roster
+        Shifts, people and what could not be met.
+
+    Raises
+    ------
+    ValueError
+        If a table names a landing, block or day type that there is not.
+
+    Notes
+    -----
+    Distances are straight lines. Rest is counted on the clock, so the night of a clock change may
+    be an hour shorter. Travel between two shifts of one day is not counted.
+    """
+    ordered = landings.sort_index()
+    counts = counts_of(needs, rules=rules, landings=ordered)
+    promises = sorted_rows(promised, ["date", "landing_id", "block", "code"])
+    earlier = sorted_rows(previous, ["date", "start", "landing_id", "uid"])
+    offers = sorted_rows(people, ["code", "date", "block", "hours", "home_landing_id", "most_km"])
+    names = names_of(rules, landings=ordered, offers=offers, promises=promises)
+    diary = diary_of(names, offers)
+    count_worked(diary, names, worked=worked, promises=promises)
+    keep_promises(diary, names, promises, earlier=earlier)
+    gone = keep_earlier(diary, names, earlier, counts=counts)
+    _add_new(diary, counts)
+    set_targets(diary)
+    undated = date_all(diary)
+    if len(offers):
+        find_crews(diary)
+        share_fairly(diary)
+    shifts = shift_table(diary, names, gone=gone, earlier=earlier)
+    by_person = person_table(diary, names)
+    notes = roster_notes(
+        diary, names, undated=undated, people=bool(len(offers)), by_person=by_person
+    )
+    return Roster(shifts, by_person, tuple(notes))
+
+
+def _add_new(diary: Diary, counts: dict[Need, int]) -> None:
+    """Add what is still needed, and people for promised shifts that lack some."""
+    for need, left in still_needed(diary, counts).items():
+        diary.shifts.extend(Shift(*need) for _ in range(left))
+    for number, shift in enumerate(diary.shifts):
+        if shift.promised:
+            fill(diary, number, wholly=True)

@@ -1,0 +1,1 @@
+"""Where would one more survey shift sharpen the decision most?"""

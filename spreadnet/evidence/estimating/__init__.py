@@ -1,0 +1,1 @@
+"""What do visits, contacts and surveys say of every landing and lake?"""

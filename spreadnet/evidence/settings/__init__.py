@@ -1,0 +1,1 @@
+"""What does region.toml say?"""

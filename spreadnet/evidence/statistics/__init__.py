@@ -1,0 +1,1 @@
+"""How are counts pooled, and how sure is what they say?"""

@@ -1,0 +1,124 @@
+"""Lakes that share their place: the same lake twice, or outlines drawn over each other."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from spreadnet.errors import Problem
+from spreadnet.evidence.cells.privacy import brief
+from spreadnet.evidence.region import Note
+
+# Shares of the smaller lake's area. Outlines of neighbours drawn by different hands overlap a
+# little; when half of one lies in another, the two are one water. House rule, no source.
+WORTH_A_WORD, SAME_WATER = 0.01, 0.5
+SHOWN = 5
+
+
+def same_places(outlines: gpd.GeoSeries, ids: pd.Series, *, file: str) -> list[Problem]:
+    """
+    Lakes at exactly the same point, or with the same outline.
+
+    Parameters
+    ----------
+    outlines : GeoSeries
+        As the file gives them; the index holds row numbers; none missing.
+    ids : Series of str
+        lake_id by row.
+    file : str
+        Name of the file in messages.
+
+    Returns
+    -------
+    problems : list of Problem
+        One for each place, at the second lake there.
+    """
+    forms = pd.Series(shapely.to_wkb(shapely.normalize(np.asarray(outlines))), outlines.index)
+    forms = forms[forms.duplicated(keep=False)]
+    problems = []
+    for rows in forms.groupby(forms).groups.values():
+        names = ", ".join(f"'{brief(ids.loc[r])}'" for r in sorted(rows)[:SHOWN])
+        more = f" and {len(rows) - SHOWN} more" if len(rows) > SHOWN else ""
+        problems.append(
+            Problem(
+                "same-place",
+                file,
+                f"lakes {names}{more} have exactly the same place",
+                "Between lakes at one place there is no distance, so no trip can be told.",
+                "Correct the places; if they are one lake, keep one row.",
+                row=int(sorted(rows)[1]),
+                column="geometry",
+            )
+        )
+    return problems
+
+
+def overlapping(
+    metres: gpd.GeoSeries, ids: pd.Series, *, file: str
+) -> tuple[list[Problem], list[Note]]:
+    """
+    Outlines that lie over each other, given the same water to two lakes.
+
+    Parameters
+    ----------
+    metres : GeoSeries
+        Outlines in a projected CRS, none missing; the index holds row numbers. Points, and pairs
+        with one outline (told by `same_places`), are passed over.
+    ids : Series of str
+        lake_id by row.
+    file : str
+        Name of the file in messages.
+
+    Returns
+    -------
+    problems, notes : list of Problem, list of Note
+        A problem when half of the smaller lies in the other, a note from 1% on. A lake on an
+        island is no overlap when the island is cut out.
+
+    Examples
+    --------
+    >>> lakes = gpd.GeoSeries([shapely.box(0, 0, 10, 10), shapely.box(8, 0, 18, 10)], index=[2, 3])
+    >>> _, notes = overlapping(lakes, pd.Series(["A", "B"], index=[2, 3]), file="lakes.gpkg")
+    >>> notes[0].text
+    "lakes.gpkg: 1 pairs of outlines overlap by more than 1% of the smaller ('A' and 'B')"
+    """
+    areas = metres[metres.geom_type.isin(["Polygon", "MultiPolygon"]).to_numpy()]
+    shapes = shapely.make_valid(np.asarray(areas))
+    first, second = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    once = first < second
+    first, second = first[once], second[once]
+    smaller = np.minimum(shapely.area(shapes[first]), shapely.area(shapes[second]))
+    share = shapely.area(shapely.intersection(shapes[first], shapes[second])) / smaller
+    share = np.where(shapely.equals(shapes[first], shapes[second]), 0.0, share)
+    problems = [
+        _same_water(file, areas.index[j], ids.loc[areas.index[i]], ids.loc[areas.index[j]], s)
+        for i, j, s in zip(first, second, share, strict=True)
+        if s > SAME_WATER
+    ]
+    some = np.flatnonzero((share > WORTH_A_WORD) & (share <= SAME_WATER))
+    if not len(some):
+        return problems, []
+    names = ", ".join(
+        f"'{brief(ids.loc[areas.index[first[k]]])}' and '{brief(ids.loc[areas.index[second[k]]])}'"
+        for k in some[:SHOWN]
+    )
+    text = f"{file}: {len(some)} pairs of outlines overlap by more than {WORTH_A_WORD:.0%} of the"
+    text += f" smaller ({names}{' ...' if len(some) > SHOWN else ''})"
+    return problems, [Note("outlines-overlap", text)]
+
+
+def _same_water(file: str, row: int, one: str, other: str, share: float) -> Problem:
+    """The problem that most of one lake lies in another."""
+    return Problem(
+        "outlines-overlap",
+        file,
+        f"the outlines of lakes '{brief(one)}' and '{brief(other)}' overlap by {share:.0%} of the"
+        " smaller",
+        "The same water would count as two lakes.",
+        "Correct the outlines: cut an island with a lake on it out as a hole; keep one row if they"
+        " are one lake.",
+        row=int(row),
+        column="geometry",
+    )

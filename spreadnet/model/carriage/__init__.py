@@ -1,0 +1,1 @@
+"""What does a boat bring alive, and can it live there?"""

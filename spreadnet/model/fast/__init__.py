@@ -1,0 +1,1 @@
+"""The same answers from compiled loops, with the extra `fast`."""

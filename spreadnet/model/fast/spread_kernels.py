@@ -1,0 +1,270 @@
+"""Compiled inner loops of the spread: the same statuses as with NumPy, in less time."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from spreadnet.model.fast.trip_kernels import FUSED, compiled_for, exp2, f4, log2
+
+NEVER = 255  # as in `simulation`
+ROUTES = 6  # on which boats are counted together
+TILE = 64  # lakes whose rows are turned into columns together
+
+
+@compiled_for(
+    "void(f4, f4, f4[:, ::1], f4, f4[::1], f4[:, ::1], f4[:, ::1], f4[::1], f4[::1])", **FUSED
+)
+def _send(
+    x: Any,
+    y: Any,
+    landings: Any,
+    mass: Any,
+    law: Any,
+    nearest: Any,
+    arriving: Any,
+    leaving: Any,
+    sums: Any,
+) -> None:
+    """Add what one lake sends to every landing on six routes."""
+    to_x, to_y = landings[0], landings[1]
+    v0, v1, v2, v3, v4, v5 = (
+        arriving[0],
+        arriving[1],
+        arriving[2],
+        arriving[3],
+        arriving[4],
+        arriving[5],
+    )
+    u0, u1, u2, u3, u4, u5 = leaving[0], leaving[1], leaving[2], leaving[3], leaving[4], leaving[5]
+    a, b, c, softening = law[0], law[1], law[2], law[3]
+    near, log_near, shift = nearest[0], nearest[1], nearest[2]
+    if b == 0 and c == 0 and a <= 0:
+        for k in range(sums.size):
+            across, along = to_x[k] - x, to_y[k] - y
+            away = np.sqrt(across * across + along * along)
+            weight = exp2(mass + a * (log2(away + softening) - log_near[k]) - shift[k])
+            rate = u0 * v0[k] + u1 * v1[k] + u2 * v2[k] + u3 * v3[k] + u4 * v4[k] + u5 * v5[k]
+            sums[k] += weight * rate
+        return
+    for k in range(sums.size):
+        across, along = to_x[k] - x, to_y[k] - y
+        away = np.sqrt(across * across + along * along)
+        # From the nearest lake on, as in the sums: far away both are large and nearly the same.
+        logs = log2(away + softening) - log_near[k]
+        exponent = mass + logs * (a + c * (logs + f4(2.0) * log_near[k])) - shift[k]
+        exponent += b * (away - near[k])
+        weight = exp2(exponent if exponent < f4(127.0) else f4(127.0))
+        rate = u0 * v0[k] + u1 * v1[k] + u2 * v2[k] + u3 * v3[k] + u4 * v4[k] + u5 * v5[k]
+        sums[k] += weight * rate
+
+
+@compiled_for(
+    "i8(i8[::1], i8[::1], f8[::1], f8[::1], f8[::1], f8, f8[::1], f8[::1], u1[::1], i8, i8[::1])"
+)
+def _season(
+    at_risk: Any,
+    place: Any,
+    introductions: Any,
+    streams: Any,
+    habitat: Any,
+    exponent: Any,
+    summed: Any,
+    limits: Any,
+    first: Any,
+    season: Any,
+    new: Any,
+) -> Any:
+    """Add a season's hazard where a lake is free; list the lakes that are infested by it."""
+    n_new = 0
+    for lake in at_risk:
+        if first[lake] != NEVER:
+            continue
+        if place[lake] >= 0:
+            brought = introductions[place[lake]]
+            summed[lake] += habitat[lake] * (brought if exponent == 1.0 else brought**exponent)
+        if streams.size > 0:
+            summed[lake] += habitat[lake] * streams[lake]
+        if summed[lake] >= limits[lake]:
+            first[lake] = season
+            new[n_new] = lake
+            n_new += 1
+    return n_new
+
+
+@compiled_for("void(i8[::1], i4[::1], i4[::1], f8[::1], f8[::1], f8[::1])")
+def _add_streams(new: Any, start: Any, downstream: Any, hazard: Any, sums: Any, part: Any) -> None:
+    """Add what newly infested lakes send down their streams, summed among themselves first."""
+    for lake in new:
+        for cell in range(start[lake], start[lake + 1]):
+            part[downstream[cell]] += hazard[cell]
+    for lake in new:
+        for cell in range(start[lake], start[lake + 1]):
+            sums[downstream[cell]] += part[downstream[cell]]
+            part[downstream[cell]] = 0.0
+
+
+def _spread_futures(
+    between: Any,
+    place: Any,
+    at_risk: Any,
+    introductions_always: Any,
+    streams_always: Any,
+    habitat: Any,
+    exponent: Any,
+    start: Any,
+    downstream: Any,
+    hazard: Any,
+    new_at_start: Any,
+    limits: Any,
+    seasons: Any,
+    first: Any,
+) -> None:
+    """Seasons in which lakes are infested when the rates between them are at hand."""
+    n_lakes = limits.shape[1]
+    # Summed in double, so that the order of adding shows in the sixteenth digit at most.
+    sent, part = np.empty(between.shape[1]), np.zeros(streams_always.size)
+    new = np.empty(n_lakes, np.int64)
+    summed = np.empty(n_lakes)
+    for future in range(len(first)):
+        introductions, streams = introductions_always.copy(), streams_always.copy()
+        summed[:] = 0.0
+        n_new = 0
+        for lake in range(n_lakes):
+            if new_at_start[future, lake]:
+                new[n_new] = lake
+                n_new += 1
+        for season in range(1, seasons + 1):
+            sent[:] = 0
+            for lake in new[:n_new]:
+                if place[lake] >= 0:
+                    row = between[place[lake]]
+                    for i in range(sent.size):
+                        sent[i] += row[i]
+            for i in range(sent.size):
+                introductions[i] += sent[i]
+            if streams.size > 0:
+                _add_streams(new[:n_new], start, downstream, hazard, streams, part)
+            n_new = _season(
+                at_risk,
+                place,
+                introductions,
+                streams,
+                habitat,
+                exponent,
+                summed,
+                limits[future],
+                first[future],
+                season,
+                new,
+            )
+
+
+_REST = (
+    "i8[::1], i8[::1], f8[::1], f8[::1], f8[::1], f8, i4[::1], i4[::1], f8[::1], b1[:, ::1], "
+    "f8[:, ::1], i8, u1[:, ::1])"
+)
+spread_futures_single = compiled_for(f"void(f4[:, ::1], {_REST}")(_spread_futures)
+spread_futures_double = compiled_for(f"void(f8[:, ::1], {_REST}")(_spread_futures)
+
+
+@compiled_for(
+    "void(f4[:, ::1], f4[:, ::1], i8[::1], i8[::1], i8[::1], f4[::1], f4[::1], f4[:, ::1], "
+    "f4[:, ::1], f4[:, ::1], i8[::1], i8[::1], f8[::1], f8[::1], f8[::1], f8, i4[::1], i4[::1], "
+    "f8[::1], i8[::1], f8[::1], i8, u1[::1])",
+    **FUSED,
+)
+def spread_on_demand(
+    landings: Any,
+    lakes: Any,
+    group: Any,
+    own_start: Any,
+    own: Any,
+    mass: Any,
+    law: Any,
+    nearest: Any,
+    leaving: Any,
+    arriving: Any,
+    place: Any,
+    at_risk: Any,
+    introductions: Any,
+    streams: Any,
+    habitat: Any,
+    exponent: Any,
+    start: Any,
+    downstream: Any,
+    hazard: Any,
+    infested: Any,
+    limits: Any,
+    seasons: Any,
+    first: Any,
+) -> None:
+    """Seasons in which lakes are infested; only infested lakes' trips are ever worked out."""
+    sums = np.empty(group.size, f4)
+    part, summed = np.zeros(streams.size), np.zeros(first.size)
+    new = np.empty(first.size, np.int64)
+    n_new = infested.size
+    new[:n_new] = infested
+    for season in range(1, seasons + 1):
+        sums[:] = f4(0.0)
+        for lake in new[:n_new]:
+            i = place[lake]
+            if i < 0:
+                continue
+            mine = own[own_start[i] : own_start[i + 1]]
+            before = sums[mine]
+            for some in range(0, len(arriving), ROUTES):
+                into, out = arriving[some : some + ROUTES], leaving[i, some : some + ROUTES]
+                _send(lakes[0, i], lakes[1, i], landings, mass[i], law, nearest, into, out, sums)
+            sums[mine] = before
+        for k in range(group.size):
+            introductions[group[k]] += sums[k]
+        if streams.size > 0:
+            _add_streams(new[:n_new], start, downstream, hazard, streams, part)
+        n_new = _season(
+            at_risk,
+            place,
+            introductions,
+            streams,
+            habitat,
+            exponent,
+            summed,
+            limits,
+            first,
+            season,
+            new,
+        )
+
+
+@compiled_for("void(f4[::1], f4[:, ::1], f4[::1], f4[::1])", **FUSED)
+def _add_product(trips: Any, leaving: Any, arriving: Any, sums: Any) -> None:
+    """Add trips times rates on six routes."""
+    u0, u1, u2 = leaving[0], leaving[1], leaving[2]
+    u3, u4, u5 = leaving[3], leaving[4], leaving[5]
+    v0, v1, v2 = arriving[0], arriving[1], arriving[2]
+    v3, v4, v5 = arriving[3], arriving[4], arriving[5]
+    for i in range(sums.size):
+        rate = v0 * u0[i] + v1 * u1[i] + v2 * u2[i] + v3 * u3[i] + v4 * u4[i] + v5 * u5[i]
+        sums[i] += trips[i] * rate
+
+
+@compiled_for("void(f4[:, ::1], f4[:, ::1], f4[:, ::1], i8[::1], i8[::1], f4[:, ::1])", **FUSED)
+def rates_between(
+    by_origin: Any, leaving: Any, arriving: Any, own_start: Any, own: Any, between: Any
+) -> None:
+    """Introductions from lake to lake, origin in rows; worked out and turned over tile by tile."""
+    n_lakes = len(between)
+    tile = np.empty((TILE, n_lakes), f4)
+    for first in range(0, n_lakes, TILE):
+        count = min(TILE, n_lakes - first)
+        tile[:] = f4(0.0)
+        for j in range(count):
+            for k in own[own_start[first + j] : own_start[first + j + 1]]:
+                for some in range(0, len(leaving), ROUTES):
+                    out, into = leaving[some : some + ROUTES], arriving[k, some : some + ROUTES]
+                    _add_product(by_origin[k], out, into, tile[j])
+        for start in range(0, n_lakes, TILE):
+            for i in range(start, min(start + TILE, n_lakes)):
+                for j in range(count):
+                    between[i, first + j] = tile[j, i]

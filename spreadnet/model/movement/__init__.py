@@ -1,0 +1,1 @@
+"""Where do boats go next, and how often?"""

@@ -1,0 +1,353 @@
+"""Step two of the chain: how boats move in this region, from whatever there is to learn it from."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from spreadnet.chance import stream
+from spreadnet.evidence.region import Note
+from spreadnet.model.distance import (
+    landing_and_lake_points,
+    landing_lake_positions,
+    planar_km,
+)
+from spreadnet.model.fast.bridge import fast_available
+from spreadnet.model.movement.compare_laws import chosen_law, compare_laws
+from spreadnet.model.movement.fit import GravityFit, assumed_gravity, fit_gravity
+from spreadnet.model.movement.interviews import build_interviews, narrowed
+from spreadnet.model.movement.ready_table import movements_trips, unplaced_trips
+from spreadnet.model.movement.shares import (
+    TRAFFIC,
+    destination_shares,
+    lake_attractions,
+    lake_pull,
+    lake_trips,
+    law_shares,
+    within_lake_split,
+)
+from spreadnet.model.trips.by_law import LawTrips
+from spreadnet.model.trips.dense import Trips
+from spreadnet.model.trips.lumped import LumpedTrips, lumped_trips
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from spreadnet.evidence.gather import Evidence
+    from spreadnet.evidence.region import Region
+
+    Array = NDArray[np.floating]
+
+TripLaw = Callable[[Any, Any], Any]  # (mass, distance_km) -> weight, see movement.law_shares
+FEWEST_BOATS = 1e-6  # a landing without traffic still needs a logarithm
+FEWEST_INTERVIEWS = 30  # below this the interviews say less than the assumed exponents
+MOST_ASKED = 3000  # landings whose interviews the law is learned from
+TRAFFIC_DRAWS = 100  # by which estimated traffic widens the fit's intervals
+LUMPED = 10_000  # landings above which distances are not held
+LARGE = 1000  # landings above which trips are held in half the memory
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Movement:
+    """
+    How boats move between lakes, ready to give trips.
+
+    Attributes
+    ----------
+    kind : str
+        `fitted` to interviews, `assumed`, `own law` (a researcher's) or `movements` (a table).
+    landing_lake : array of int, shape (K,)
+        Position of each landing's lake.
+    lakes, group : arrays of int, shapes (A,) and (K,)
+        Positions of the lakes with a landing, and each landing's place among them.
+    distance_km : array, shape (K, A), or None
+        From every landing to each of these lakes; None above `LUMPED` landings, where it is worked
+        out when asked for.
+    landing_km, lake_km : arrays, shapes (K, 2) and (A, 2)
+        Easting and northing of the landings, and of where trips to each of these lakes end.
+    area_ha : array, shape (L,)
+        Areas of all lakes.
+    fit : GravityFit or None
+        Coefficients with their covariance; None for `own law` and `movements`.
+    laws : DataFrame or None
+        Comparison of laws on landings held out, where there were interviews.
+    interviews : int
+        Interviews that named another lake with a landing.
+    law : callable or None
+        A researcher's own law.
+    ready : Trips or None
+        Trips from a `movements` table.
+    notes : tuple of Note
+        What the fit did without.
+    """
+
+    kind: str
+    landing_lake: NDArray[np.integer]
+    lakes: NDArray[np.integer]
+    group: NDArray[np.integer]
+    distance_km: Array | None
+    landing_km: Array
+    lake_km: Array
+    area_ha: Array
+    fit: GravityFit | None
+    laws: pd.DataFrame | None
+    interviews: int
+    law: TripLaw | None
+    ready: Trips | None
+    notes: tuple[Note, ...] = ()
+
+    @property
+    def coefficients(self) -> Array:
+        """Coefficients of the fit, none where nothing was fitted."""
+        return np.zeros(0) if self.fit is None else self.fit.bounded()
+
+    def draw(self, rng: np.random.Generator) -> Array:
+        """One set of coefficients, as uncertain as the interviews leave them."""
+        return np.zeros(0) if self.fit is None else self.fit.draw(rng)
+
+    def packed(self) -> Movement:
+        """The same without what is quickly worked out again, to be sent to other processes."""
+        return replace(self, distance_km=None) if self.compiled else self
+
+    @property
+    def compiled(self) -> bool:
+        """Whether trips come from coordinates by compiled code."""
+        return self.fit is not None and len(self.group) > LARGE and fast_available()
+
+    def trips(
+        self, launches: Array, share_other: Array, *, coefficients: Array
+    ) -> Trips | LumpedTrips:
+        """
+        Trips a season between landings.
+
+        Parameters
+        ----------
+        launches : array, shape (K,)
+            Boats launched in the season.
+        share_other : array, shape (K,)
+            Share of those whose last water was another lake of the region.
+        coefficients : array, shape (P,)
+            As `coefficients` or `draw` give them.
+
+        Returns
+        -------
+        trips : Trips or LumpedTrips
+            None within a lake. By a fitted law, trips from far away are lumped above `LUMPED`
+            landings, see `lumped`.
+        """
+        if self.ready is not None:
+            return self.ready
+        if self.fit is not None and len(self.group) > LUMPED:
+            return self.lumped(launches, share_other, coefficients=coefficients)
+        launches = np.maximum(launches, FEWEST_BOATS)
+        if self.compiled:
+            return self._by_law(launches, share_other, coefficients).stored()
+        distance_km = self.distance_km
+        if distance_km is None:
+            points = (1000 * self.landing_km, 1000 * self.lake_km)
+            distance_km = planar_km(*points, dtype=np.float32)
+        if self.law is not None:
+            mass = np.bincount(self.group, launches, minlength=len(self.lakes)).astype(float)
+            shares = law_shares(self.law, mass, distance_km, self.group)
+        elif self.fit is not None:
+            shares = destination_shares(
+                self.fit,
+                lake_attractions(self.area_ha[self.lakes], launches, self.group),
+                distance_km,
+                self.group,
+                coefficients=coefficients,
+                dtype=distance_km.dtype,
+            )
+        return lake_trips(launches, share_other, shares, self.group)
+
+    def lumped(self, launches: Array, share_other: Array, *, coefficients: Array) -> LumpedTrips:
+        """
+        The same trips for tens of thousands of landings: near ones as they are, far ones in cells.
+
+        Parameters
+        ----------
+        launches, share_other, coefficients
+            As for `trips`.
+
+        Returns
+        -------
+        trips : LumpedTrips
+            What `expected_spread` and `gradient` need of trips, in a tenth of the time and memory
+            and within 1% of `trips`.
+
+        Raises
+        ------
+        ValueError
+            If trips come from a table or a law of one's own, which can't be lumped.
+        """
+        if self.fit is None:
+            message = f"Invalid movement '{self.kind}'. Only trips by a fitted law can be lumped."
+            raise ValueError(message)
+        launches = np.maximum(launches, FEWEST_BOATS)
+        return lumped_trips(self._by_law(launches, share_other, coefficients))
+
+    def _by_law(self, launches: Array, share_other: Array, coefficients: Array) -> LawTrips:
+        """Trips as the fitted law gives them, not yet worked out."""
+        fit: GravityFit = self.fit  # type: ignore[assignment]
+        attractions = lake_attractions(self.area_ha[self.lakes], launches, self.group)
+        named, every = len(fit.attractions), np.ones(len(self.lakes), bool)
+        return LawTrips(
+            landing_km=self.landing_km,
+            lake_km=self.lake_km,
+            group=self.group,
+            split=within_lake_split(launches, self.group),
+            arriving=launches * share_other,
+            pull=lake_pull(fit, attractions, coefficients[:named], every),
+            law=fit.law,
+            coefficients=coefficients[named:],
+        )
+
+    def summary(self) -> dict[str, Any]:
+        """What was used and how well it is known, for the run record."""
+        return {
+            "kind": self.kind,
+            "interviews": self.interviews,
+            "law": None if self.fit is None else self.fit.law.name,
+            "coefficients": None if self.fit is None else self.fit.table(),
+            "laws_compared": self.laws,
+        }
+
+
+def fit_movement(
+    region: Region, evidence: Evidence, *, seed: int, law: TripLaw | None = None
+) -> Movement:
+    """
+    Learn how boats move, from the best source there is.
+
+    In order: a researcher's own law, a `movements` table, the interviews, and, where hardly any
+    interview names another lake, the exponents that are assumed.
+
+    Parameters
+    ----------
+    region : Region
+        The input.
+    evidence : Evidence
+        Result of `gather_evidence`; its traffic says how much each lake attracts.
+    seed : int
+        Seed of the folds by which laws are compared.
+    law : callable, optional
+        `(mass, distance_km) -> weight`; mass is the boats launched at each lake with a landing.
+
+    Returns
+    -------
+    movement : Movement
+        Ready to give trips.
+    """
+    landing_lake = landing_lake_positions(region.landings, region.lakes)
+    dtype = np.float32 if len(region.landings) > LARGE else np.float64
+    area_ha = region.lakes["area_ha"].to_numpy(float)
+    launches = np.maximum(evidence.traffic.table["launches"].to_numpy(float), FEWEST_BOATS)
+    interviews = build_interviews(region.contacts, region.visits, region.landings, region.lakes)
+    named = int(interviews.total)
+    lakes, group = np.unique(landing_lake, return_inverse=True)
+    at, ends = landing_and_lake_points(region.landings, region.lakes)
+    few = len(region.landings) <= LUMPED
+    base = {
+        "landing_km": at / 1000,
+        "lake_km": ends[lakes] / 1000,
+        "landing_lake": landing_lake,
+        "lakes": lakes,
+        "group": group,
+        "distance_km": planar_km(at, ends[lakes], dtype=dtype) if few else None,
+        "area_ha": area_ha,
+        "interviews": named,
+        "fit": None,
+        "laws": None,
+        "law": None,
+        "ready": None,
+    }
+    if law is not None:
+        own = Movement(**{**base, "kind": "own law", "law": law})
+        return replace(own, notes=_notes_of_law(own, launches))
+    if len(region.movements):
+        return Movement(**{**base, **_from_table(region, landing_lake, launches, dtype)})
+    if named < FEWEST_INTERVIEWS:
+        text = (
+            f"{named} interviews name another lake with a landing, too few to learn how boats "
+            "move: the assumed distance and area exponents are used"
+        )
+        return Movement(
+            **{
+                **base,
+                "kind": "assumed",
+                "fit": assumed_gravity(evidence.assumptions),
+                "notes": (Note("movement-assumed", text),),
+            }
+        )
+    asked, places, _ = narrowed(interviews, most=MOST_ASKED)
+    attractions = lake_attractions(area_ha[lakes], launches, group)
+    between_km = planar_km(at[places], ends[lakes], dtype=dtype)
+    laws = compare_laws(asked, attractions, between_km, rng=stream(seed, "folds of landings"))
+    chosen = chosen_law(laws)
+    draws = [
+        lake_attractions(
+            area_ha[lakes],
+            np.maximum(
+                evidence.traffic.draw(stream(seed, "traffic of the fit", draw)).launches,
+                FEWEST_BOATS,
+            ),
+            group,
+        )[TRAFFIC]
+        for draw in range(TRAFFIC_DRAWS)
+    ]
+    fit = fit_gravity(asked, attractions, between_km, law=chosen, drawn={TRAFFIC: np.array(draws)})
+    text = (
+        f"movement: the {chosen.name.replace('_', ' ')} law predicts landings held out best or as "
+        f"well as a longer one, from {named:,} interviews at {fit.landings} landings"
+    )
+    return Movement(
+        **{
+            **base,
+            "kind": "fitted",
+            "fit": fit,
+            "laws": laws,
+            "notes": (Note("movement-fitted", text),),
+        }
+    )
+
+
+def _notes_of_law(movement: Movement, launches: Array) -> tuple[Note, ...]:
+    """Landings to which a researcher's law sends nobody; refused where that is all of them."""
+    trips = movement.trips(launches, np.ones(len(launches)), coefficients=np.zeros(0))
+    alone = int((trips.arriving() <= 0).sum())
+    if len(movement.lakes) < 2 or not alone:
+        return ()
+    if alone == len(launches):
+        message = "Invalid law. It gives no weight to any lake at any landing."
+        raise ValueError(message)
+    text = f"the law gives no weight to any lake at {alone} landings: no trips reach them"
+    return (Note("law-without-weight", text),)
+
+
+def _from_table(
+    region: Region, landing_lake: NDArray[np.integer], launches: Array, dtype: type
+) -> dict[str, Any]:
+    """Trips from a ready table, with a note on those that no landing can take."""
+    lake_id = region.lakes.index
+    lost = unplaced_trips(region.movements, landing_lake, lake_id=lake_id)
+    notes = [
+        Note(
+            "movement-table",
+            "movement: the table `movements` is used, not the interviews, and its trips are "
+            "taken as certain",
+        )
+    ]
+    if lost > 0:
+        text = f"{lost:,.0f} trips of `movements` leave or reach a lake without a landing: left out"
+        notes.append(Note("movement-unplaced", text))
+    return {
+        "kind": "movements",
+        "ready": movements_trips(
+            region.movements, launches, landing_lake, lake_id=lake_id, dtype=dtype
+        ),
+        "notes": tuple(notes),
+    }

@@ -1,0 +1,1 @@
+"""Which lakes are infested when, and what does reaching boats avoid?"""

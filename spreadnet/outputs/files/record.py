@@ -1,0 +1,192 @@
+"""`run.json`: what was run, on what, with which assumptions, and what came out."""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.metadata
+import json
+import math
+import platform
+from dataclasses import asdict
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+import pyproj
+
+from spreadnet.model.fast.bridge import fast_available
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
+
+    from spreadnet.decisions.ranking.result import Assessment
+
+LIBRARIES = ("numpy", "scipy", "pandas", "networkx", "geopandas", "shapely", "pyproj", "folium")
+RANKING = (
+    *("rank", "rank_low", "rank_high", "chance_first_5", "chance_first_10", "chance_first_20"),
+    *("avoided_per_100_hours", "avoided_low", "avoided_high", "uncertain_mostly"),
+)
+
+
+def run_number(assessment: Assessment) -> str:
+    """
+    Short number that stands for inputs, settings, seed and version.
+
+    Printed on every output, so that a page can be traced to the run that made it.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Result of `assess`.
+
+    Returns
+    -------
+    number : str
+        Eight hexadecimal digits; the same for the same inputs, options and version.
+    """
+    parts = [version(), str(assessment.seed), str(assessment.draws), str(assessment.seasons)]
+    parts += [f"{s.table} {s.sha256}" for s in assessment.region.sources]
+    parts += [f"{n} {w}" for n, w in assessment.region.settings.species.items()]
+    evidence, movement = assessment.evidence, assessment.movement
+    values = [evidence.assumptions, *(one.values for one in evidence.species.values())]
+    parts += [f"{e.name} {e.value} {e.low} {e.high}" for v in values for e in v.entries.values()]
+    parts += [movement.kind, *(f"{c:.9g}" for c in movement.coefficients)]
+    parts.append(f"{assessment.trips['trips'].sum():.9g}")  # tells own laws apart
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:8]
+
+
+def version() -> str:
+    """Version of spreadnet that is installed."""
+    return importlib.metadata.version("spreadnet")
+
+
+def run_record(
+    assessment: Assessment, *, timings: Mapping[str, float], made_on: date
+) -> dict[str, Any]:
+    """
+    Everything needed to tell what a result rests on, as plain data.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Result of `assess`.
+    timings : mapping of stage to seconds
+        How long each stage took.
+    made_on : date
+        Day of the run.
+
+    Returns
+    -------
+    record : dict
+        Ready for JSON: no path, no user name, no missing numbers.
+    """
+    region, evidence = assessment.region, assessment.evidence
+    settings = asdict(region.settings)
+    settings["blocks"] = [block.label for block in region.settings.blocks]
+    record = {
+        "spreadnet": version(),
+        "run": run_number(assessment),
+        "made_on": made_on,
+        "python": platform.python_version(),
+        "libraries": {name: importlib.metadata.version(name) for name in LIBRARIES},
+        "proj": pyproj.proj_version_str,
+        "compiled_code": fast_available(),
+        "seed": assessment.seed,
+        "draws": assessment.draws,
+        "seasons": assessment.seasons,
+        "settings": settings,
+        "crs": region.crs,
+        "inputs": [asdict(source) for source in region.sources],
+        "notes": [asdict(note) for note in assessment.notes],
+        "counts": {
+            "lakes": len(region.lakes),
+            "landings": len(region.landings),
+            "visits": len(region.visits),
+            "contacts": len(region.contacts),
+            "streams": len(region.streams),
+        },
+        "assumptions": evidence.assumptions.table(),
+        "species": {
+            name: {
+                "label": one.label,
+                "group": one.group,
+                "drying": one.drying,
+                "values": one.values.table(),
+            }
+            for name, one in evidence.species.items()
+        },
+        "traffic": {"kappa": evidence.traffic.kappa, "phi": evidence.traffic.phi},
+        "education_ratio": evidence.gaps.education_ratio,
+        "education_answers": evidence.gaps.education_counts,
+        "occupancy": {
+            name: {"value": s.occupancy, "low": s.occupancy_low, "high": s.occupancy_high}
+            for name, s in evidence.status.items()
+        },
+        "movement": assessment.movement.summary(),
+        "establishment": {name: asdict(c) for name, c in assessment.calibration.items()},
+        "new_infestations_without_education": assessment.totals,
+        "same_hours_three_ways": assessment.comparison,
+        "rank_variance_of_the_first_20": assessment.rank_variance,
+        "ranking": assessment.landings.sort_values("rank", kind="stable")[list(RANKING)],
+        "timings_s": {stage: round(seconds, 3) for stage, seconds in timings.items()},
+    }
+    return plain(record)
+
+
+def write_record(record: Mapping[str, Any], path: Path, *, files: Sequence[Path] = ()) -> Path:
+    """
+    Write the record with the size and hash of each output file.
+
+    Parameters
+    ----------
+    record : mapping
+        As `run_record` gives it.
+    path : Path
+        File to write.
+    files : sequence of Path
+        Output files written so far.
+
+    Returns
+    -------
+    path : Path
+        The file written.
+    """
+    outputs = [
+        {
+            "file": file.name,
+            "bytes": file.stat().st_size,
+            "sha256": hashlib.sha256(file.read_bytes()).hexdigest(),
+        }
+        for file in files
+    ]
+    text = json.dumps({**record, "outputs": outputs}, indent=1, allow_nan=False, ensure_ascii=False)
+    path.write_text(text + "\n", encoding="utf-8")
+    return path
+
+
+def plain(value: Any) -> Any:
+    """
+    Nested data as JSON holds it: dates as text, tables as lists of rows, no NaN.
+
+    Examples
+    --------
+    >>> plain({"a": np.float64("nan"), "b": date(2027, 5, 1), "c": (np.int64(2),)})
+    {'a': None, 'b': '2027-05-01', 'c': [2]}
+    """
+    if isinstance(value, pd.DataFrame):
+        return [plain(row) for row in value.reset_index().to_dict("records")]
+    if isinstance(value, dict) or hasattr(value, "items"):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(item) for item in value]
+    if value is pd.NA or value is pd.NaT:
+        return None
+    if isinstance(value, np.generic):
+        return plain(value.item())
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, date):
+        return value.isoformat()
+    return value

@@ -1,0 +1,170 @@
+"""The roster as files: a table, a workbook to print and hand round, a calendar."""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+from datetime import UTC
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+from openpyxl import Workbook
+from openpyxl.styles import Alignment, Font
+from openpyxl.utils import get_column_letter
+
+from spreadnet.outputs.files.calendar import roster_calendar
+from spreadnet.outputs.files.tables import write_csv
+from spreadnet.outputs.safe import clean_text
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import datetime
+
+    from openpyxl.worksheet.worksheet import Worksheet
+
+    from spreadnet.decisions.roster.roster import Roster
+
+RISKY = "=+-@\t\r"  # a cell that begins so may be taken for a formula
+WIDEST = 40  # letters of a column
+ZIP_DAY = (1980, 1, 1, 0, 0, 0)  # earliest a ZIP file can name
+
+
+def write_roster(
+    roster: Roster,
+    folder: str | Path,
+    *,
+    region_name: str,
+    time_zone: str | None,
+    landings: pd.DataFrame,
+    stamp: datetime,
+    why: Mapping[str, str] | None = None,
+) -> list[Path]:
+    """
+    Write the roster as CSV, XLSX and calendar into a folder that exists.
+
+    Equal arguments give equal bytes, so that a changed file is a changed plan.
+
+    Parameters
+    ----------
+    roster : Roster
+        Result of `make_roster`.
+    folder : path
+        Where the files go, such as the folder that `whole_folder` yields.
+    region_name, time_zone, landings, stamp, why
+        As in `roster_calendar`.
+
+    Returns
+    -------
+    files : list of Path
+        `roster.csv`, `roster.xlsx`, `roster.ics`.
+
+    Raises
+    ------
+    ValueError
+        If the time zone is not known, or the stamp has no offset.
+    """
+    folder = Path(folder)
+    calendar = roster_calendar(
+        roster,
+        region_name=region_name,
+        time_zone=time_zone,
+        landings=landings,
+        stamp=stamp,
+        why=why,
+    )
+    table = roster.shifts.assign(date=roster.shifts["date"].dt.strftime("%Y-%m-%d"))
+    files = [write_csv(table, folder / "roster.csv", index=False)]
+    for name, content in (
+        ("roster.xlsx", roster_workbook(roster, stamp=stamp)),
+        ("roster.ics", calendar),
+    ):
+        (folder / name).write_bytes(content)
+        files.append(folder / name)
+    return files
+
+
+def roster_workbook(roster: Roster, *, stamp: datetime) -> bytes:
+    """
+    Workbook with the sheets `shifts`, by date, and `people`.
+
+    Parameters
+    ----------
+    roster : Roster
+        Result of `make_roster`.
+    stamp : datetime
+        When it was made, with its offset.
+
+    Returns
+    -------
+    workbook : bytes
+        XLSX; the same for the same arguments.
+    """
+    book = Workbook()
+    made = stamp.astimezone(UTC).replace(tzinfo=None, microsecond=0)
+    book.properties.creator = "spreadnet"
+    book.properties.created = made
+    sheet = book.active
+    sheet.title = "shifts"
+    _fill(sheet, roster.shifts)
+    _fill(book.create_sheet("people"), roster.by_person.reset_index())
+    raw = io.BytesIO()
+    book.save(raw)
+    return _dated(raw.getvalue(), f"{made.isoformat()}Z")
+
+
+def _fill(sheet: Worksheet, table: pd.DataFrame) -> None:
+    """Write a table with a heading that stays in view and is printed on every page."""
+    formats = {"km": "0.0", "hours": "0.0", "share_of_offer": "0%"}
+    for column, name in enumerate(table.columns, start=1):
+        heading = sheet.cell(1, column, str(name))
+        heading.font, heading.alignment = Font(bold=True), Alignment(vertical="top")
+        longest = len(str(name))
+        for row, value in enumerate(table[name], start=2):
+            shown = _write(sheet.cell(row, column), value, number_format=formats.get(str(name)))
+            longest = max(longest, shown)
+        sheet.column_dimensions[get_column_letter(column)].width = min(longest + 2, WIDEST)
+    sheet.freeze_panes = "A2"
+    sheet.auto_filter.ref = sheet.dimensions
+    sheet.print_title_rows = "1:1"
+    sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+
+
+def _write(cell: Any, value: Any, *, number_format: str | None) -> int:
+    """Write one value as what it is; return the letters it takes."""
+    if isinstance(value, pd.Timestamp):
+        cell.value, cell.number_format = value.to_pydatetime().date(), "yyyy-mm-dd"
+        return 10
+    if isinstance(value, str):
+        text = clean_text(value)
+        cell.value = text
+        if text.startswith(tuple(RISKY)):
+            cell.data_type, cell.quotePrefix = "s", True
+        return len(text)
+    if pd.isna(value):
+        return 0
+    cell.value = round(float(value), 6) if isinstance(value, float) else int(value)
+    if number_format is not None:
+        cell.number_format = number_format
+    return 8
+
+
+def _dated(workbook: bytes, moment: str) -> bytes:
+    """The same workbook with the time it was made in place of the time it was written."""
+    new = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(workbook)) as old,
+        zipfile.ZipFile(new, "w", zipfile.ZIP_DEFLATED) as target,
+    ):
+        for name in old.namelist():
+            content = old.read(name)
+            if name == "docProps/core.xml":
+                content = re.sub(
+                    rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>" + moment.encode(), content
+                )
+            entry = zipfile.ZipInfo(name, ZIP_DAY)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            target.writestr(entry, content)
+    return new.getvalue()

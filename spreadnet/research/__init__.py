@@ -1,0 +1,1 @@
+"""For those who study movement itself: other laws, fits to a table of trips, fit indices."""

@@ -1,0 +1,1 @@
+"""What people read: numbers, reasons, findings and plans in words. Imports nothing but errors."""

@@ -1,0 +1,209 @@
+"""The finding in a few lines, for the screen and for titles."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from spreadnet.decisions.ranking.result import Assessment
+
+WIDTH = 88
+SURE = 0.8  # share of draws above which the finding gives a factor
+
+
+def finding(assessment: Assessment) -> str:
+    """
+    One sentence that says what was found, for the title of the map.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Result of `assess`.
+
+    Returns
+    -------
+    sentence : str
+        Without a final full stop.
+    """
+    landings = assessment.landings
+    if landings["rank"].isna().all():
+        alone = landings["lake_id"].nunique() == 1
+        why = (
+            "no other lake has a landing" if alone else "no hour avoids an infestation that counts"
+        )
+        return f"No landing can be ranked: {why}"
+    placed = float(assessment.comparison["hours_a_season"]["ranked"])
+    if placed <= 0:
+        return f"No hours were placed: {_why_none(assessment)}"
+    hours = f"{placed:,.0f} hours a season"
+    ways = assessment.comparison["avoided"]
+    busiest, ranked = float(ways["busiest first"]), float(ways["ranked"])
+    if ranked <= 0:
+        return f"{hours} have nothing to avoid where educators can be placed"
+    if ranked < 0.95 * busiest:
+        return f"{hours} avoid less placed by this ranking than busiest first"
+    if ranked < 1.05 * busiest:
+        return f"{hours} avoid about as much placed by this ranking as busiest first"
+    sure = float(assessment.comparison["chance_ranked_is_better"]["busiest first"])
+    if sure < SURE:
+        return (
+            f"Placed by this ranking, {hours} avoid more than busiest first in only "
+            f"{round(10 * sure)} "
+            "of 10 draws"
+        )
+    if ranked > 20 * busiest:
+        return f"{hours} avoid far more placed by this ranking than busiest first"
+    times = f"{ranked / busiest:.1f} times"
+    return f"Placed by this ranking, {hours} avoid {times} the new infestations of busiest first"
+
+
+def outlook(assessment: Assessment) -> str:
+    """
+    How many new infestations are expected without education, to set what is avoided against.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Result of `assess`.
+
+    Returns
+    -------
+    sentence : str
+        One sentence with its final full stop.
+    """
+    parts = [
+        f"{figure(row['new_infestations'])} of {assessment.evidence.species[str(name)].label} "
+        f"({figure(row['low'])} to {figure(row['high'])}; in 9 of 10 simulated futures "
+        f"{row['one_future_low']:,.0f} to {row['one_future_high']:,.0f})"
+        for name, row in assessment.totals.iterrows()
+    ]
+    return (
+        f"Without education, new infestations expected in {assessment.seasons} seasons: "
+        f"{', '.join(parts)}; what is avoided is worked out by the same model that ranks."
+    )
+
+
+def _why_none(assessment: Assessment) -> str:
+    """Why no hours could be placed."""
+    settings = assessment.region.settings
+    if settings.hours <= 0:
+        return "`hours` in region.toml is 0"
+    most = settings.most_hours_per_landing_week * settings.season_days / 7
+    longest = assessment.evidence.traffic.day_blocks["hours_in_season"].max()
+    if min(most, longest) < settings.shift_hours:
+        return f"no whole shift of {settings.shift_hours:g} h fits in the season and its blocks"
+    return "no landing that can be staffed has anything to avoid"
+
+
+def figure(value: float) -> str:
+    """
+    Number to two significant digits, the same for an estimate and the ends of its interval.
+
+    Examples
+    --------
+    >>> figure(0.003661), figure(12.34), figure(1234.5), figure(5.61e-5)
+    ('0.0037', '12', '1,234', '0.000056')
+    """
+    if abs(value) >= 10 or not np.isfinite(value):
+        return f"{value:,.0f}"
+    return np.format_float_positional(float(f"{value:.2g}"), trim="-")
+
+
+def unit(assessment: Assessment) -> str:
+    """
+    What `avoided_per_100_hours` counts, in words.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Result of `assess`.
+
+    Returns
+    -------
+    words : str
+        Says the seasons, and whether infestations are weighted.
+    """
+    weighted = "weighted new" if _weights(assessment) else "new"
+    seasons = "1 season" if assessment.seasons == 1 else f"{assessment.seasons} seasons"
+    return f"{weighted} infestations avoided over {seasons} per 100 hours worked in them"
+
+
+def first_landings(assessment: Assessment, *, shown: int) -> str:
+    """
+    The first landings with what they avoid and why, as lines of text.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Result of `assess`.
+    shown : int
+        Landings to list, 1 or more.
+
+    Returns
+    -------
+    text : str
+        Several lines, without a final line break.
+    """
+    landings = assessment.landings.sort_values("rank", kind="stable")
+    settings = assessment.region.settings
+    lines = [f"{settings.name}: {finding(assessment)}", ""]
+    if not landings["rank"].isna().all():
+        weights = _weights(assessment)
+        meaning = (
+            f"Avoided = {unit(assessment)}, by the first 100 worked at the landing, with the 90% "
+            f"interval of the number and of the rank.{f' {weights}.' if weights else ''}"
+        )
+        lines += [*textwrap.wrap(meaning, WIDTH), ""]
+        for landing_id, row in landings.head(shown).iterrows():
+            lines.append(
+                f"{row['rank']:>3}  {row['name']} [{landing_id}], {row['lake_name']}: "
+                f"{figure(row['avoided_per_100_hours'])} avoided "
+                f"({figure(row['avoided_low'])} to {figure(row['avoided_high'])}), "
+                f"rank {row['rank_low']} to {row['rank_high']}"
+            )
+            for reason in row["reasons"].split("; "):
+                lines += textwrap.wrap(
+                    reason, WIDTH, initial_indent="     - ", subsequent_indent="       "
+                )
+    if lines[-1]:
+        lines.append("")
+    return "\n".join([*lines, *_same_hours(assessment)])
+
+
+def _weights(assessment: Assessment) -> str:
+    """What an infestation counts, where not all count alike."""
+    weights = assessment.region.settings.species
+    parts = []
+    if set(weights.values()) != {1.0}:
+        labels = {name: assessment.evidence.species[name].label for name in weights}
+        listed = ", ".join(f"of {labels[name]} {weight:g}" for name, weight in weights.items())
+        parts.append(f"an infestation {listed}")
+    if set(assessment.region.lakes["worth"]) != {1.0}:
+        parts.append("lakes by their worth")
+    return f"Weights: {', '.join(parts)}" if parts else ""
+
+
+def _same_hours(assessment: Assessment) -> list[str]:
+    """The three ways of placing hours, side by side."""
+    settings = assessment.region.settings
+    lines = [
+        *textwrap.wrap(outlook(assessment), WIDTH),
+        f"Up to {settings.hours:,.0f} hours in each of {assessment.seasons} seasons, placed three "
+        "ways:",
+    ]
+    for way, row in assessment.comparison.iterrows():
+        cost = ""
+        if "cost_per_infestation_avoided" in row and row["avoided"] > 0:
+            each = "weighted infestation" if _weights(assessment) else "infestation"
+            cost = f", cost {row['cost_per_infestation_avoided']:,.0f} for each {each} avoided"
+        landings = f"{row['landings']:.0f} landing{'' if row['landings'] == 1 else 's'}"
+        lines.append(
+            f"  {way:<14} {row['hours_a_season']:,.0f} h at {landings}: "
+            f"{figure(row['avoided'])} avoided ({figure(row['avoided_low'])} to "
+            f"{figure(row['avoided_high'])}), {row['boats_met_a_season']:,.0f} boats met a season"
+            f"{cost}"
+        )
+    return lines

@@ -1,0 +1,315 @@
+"""A season plan keeps every rule, is the best where that can be told, and changes little."""
+
+import itertools
+from dataclasses import replace
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import spreadnet
+from spreadnet.chain import season_plan
+from spreadnet.decisions.draws.run import run_model
+from spreadnet.decisions.hours.reach import coverage_of
+from spreadnet.decisions.plan.best_linear import best_for
+from spreadnet.decisions.plan.clash import clash_words
+from spreadnet.decisions.plan.plan import Avoided, make_plan
+from spreadnet.decisions.plan.rules import (
+    PlanRules,
+    day_type,
+    days_left,
+    first_free_day,
+    plan_rules,
+)
+from spreadnet.decisions.plan.search import search
+from spreadnet.decisions.plan.ways import PLAN, last_season_hours, ways_today
+from spreadnet.errors import ModelError
+from spreadnet.model.estimates import best_estimates
+from spreadnet.model.inputs import place_of
+
+FIRST = date(2027, 5, 15)
+
+
+@pytest.fixture(scope="module")
+def parts(demo_region):
+    evidence = spreadnet.gather_evidence(demo_region)
+    movement = spreadnet.build_model(demo_region, evidence)
+    run = run_model(
+        best_estimates(evidence, movement),
+        movement,
+        place=place_of(demo_region, evidence),
+        seasons=5,
+    )
+    return demo_region, evidence, movement, run
+
+
+def changed(region, **settings):
+    return replace(region, settings=replace(region.settings, **settings))
+
+
+def bare(region, **settings):
+    """Nobody's days, no promises, no hours for a ward: only what landings take."""
+    settings = {"jurisdiction_hours": {}, **settings}
+    return changed(
+        replace(region, hours=region.hours.iloc[:0], promised=region.promised.iloc[:0]), **settings
+    )
+
+
+def planned(parts, region=None, *, hours=320.0, draws=3, **given):
+    demo, evidence, movement, _ = parts
+    given = {"plan_from": FIRST, "seasons": 5, "seed": 1, **given}
+    return make_plan(
+        demo if region is None else region, evidence, movement, hours=hours, draws=draws, **given
+    )
+
+
+@pytest.fixture(scope="module")
+def demo_plan(parts):
+    return planned(parts)
+
+
+def test_the_demo_plan_keeps_all_rules(parts, demo_plan):
+    region = parts[0]
+    table, roster = demo_plan.table, demo_plan.roster.shifts
+    assert table["shifts"].sum() * 4 <= 320
+    assert demo_plan.hours == table["hours"].sum()
+    ward = table[table["jurisdiction"] == "Velk Ward"]
+    assert ward["hours"].sum() >= 24
+    able = region.landings["can_staff"].fillna(True)
+    assert able.loc[table["landing_id"]].all()
+    for row in region.promised.itertuples():
+        same = (roster["date"] == row.date) & (roster["landing_id"] == row.landing_id)
+        assert (roster[same]["block"] == row.block).any()
+    weeks = roster["date"].dt.isocalendar()["week"]
+    assert roster.groupby(["landing_id", weeks]).size().max() <= 3  # 12 hours a week
+    assert (roster["status"] != "open").all()  # people's days are thought of
+    counted = roster.groupby(["landing_id", "day_type", "block"]).size()
+    wanted = table.set_index(["landing_id", "day_type", "block"])["shifts"]
+    assert counted.sort_index().equals(wanted.sort_index().astype(counted.dtype).rename(None))
+
+
+def test_it_avoids_more_than_what_people_do_today(demo_plan):
+    ways = demo_plan.ways
+    assert list(ways.index) == [
+        *(PLAN, "busiest first", "equal hours", "infested lakes only", "as last season")
+    ]
+    assert ways["avoided"].idxmax() == PLAN
+    assert ways["hours_a_season"].to_numpy() == pytest.approx(320, rel=1e-9)
+    assert demo_plan.avoided == pytest.approx(ways["avoided"].iloc[0], rel=1e-12)
+    assert (ways["avoided_low"] <= ways["avoided"]).all()
+    assert (ways["avoided"] <= ways["avoided_high"]).all()
+    assert np.isnan(ways["chance_plan_is_better"].iloc[0])
+
+
+@pytest.mark.parametrize("hours", [0, 4, 40, 320, 1600])
+def test_without_further_rules_it_is_never_below_a_baseline(parts, hours):
+    region, evidence, _, run = parts
+    region = bare(region)
+    rules = plan_rules(region, run.reach, hours=hours, plan_from=FIRST)
+    known = {name: status.known for name, status in evidence.status.items()}
+    today = ways_today(region, run.reach, hours=hours, known=known)
+    objective = Avoided.of(run, rules)
+    found = search(objective, rules)
+    covered = [rules.shift_hours * found.shifts, *today.values()]
+    worth = spreadnet.decisions.draws.run.avoided_under(
+        run, [coverage_of(each, run.reach) for each in covered]
+    )
+    assert worth[0] == pytest.approx(found.avoided, rel=1e-12)
+    assert worth[0] >= worth[1:].max() - 1e-15
+    assert found.avoided <= found.bound * (1 + 1e-12)
+    assert rules.keeps(found.shifts)
+
+
+def few_cells(rules: PlanRules, cells, most, shifts) -> PlanRules:
+    """Rules under which only some cells have room."""
+    room = np.zeros_like(rules.most).ravel()
+    room[cells] = most
+    limits = rules.with_shifts(shifts).limits
+    return replace(rules, most=room.reshape(rules.most.shape), limits=limits)
+
+
+@pytest.mark.parametrize("hours_of_a_shift", [4.0, 80.0])
+def test_it_is_the_best_of_every_plan_there_is(parts, hours_of_a_shift):
+    """Six landings and times, four shifts, also where a shift is so long that returns fall."""
+    region, _, _, run = parts
+    rules = plan_rules(bare(region), run.reach, hours=1e6, plan_from=FIRST)
+    rules = replace(rules, shift_hours=hours_of_a_shift)
+    objective = Avoided.of(run, rules)
+    values = objective.slope(np.zeros_like(rules.most)).ravel()
+    rng = np.random.default_rng(3)
+    for _ in range(4):
+        top = np.argsort(-values)[:60]
+        cells = np.sort(rng.choice(top, 6, replace=False))
+        some = few_cells(rules, cells, 2, 4)
+        every = []
+        for counts in itertools.product(range(3), repeat=6):
+            if sum(counts) == 4:
+                plan = np.zeros(rules.most.size, np.int64)
+                plan[cells] = counts
+                every.append(plan.reshape(rules.most.shape))
+        every = [plan for plan in every if some.keeps(plan)]
+        worth = objective.avoided(every)
+        found = search(objective, some)
+        assert found.avoided >= worth.max() * (1 - 1e-12)
+        assert found.bound >= worth.max() * (1 - 1e-9)
+        # The linearised problem by itself: HiGHS against all plans.
+        linear = objective.slope(found.shifts)
+        best = best_for(linear, some)
+        assert (linear * best).sum() == pytest.approx(
+            max((linear * plan).sum() for plan in every), rel=1e-9
+        )
+
+
+def test_more_hours_never_avoid_less_and_each_constraint_costs_nothing_or_more(demo_plan):
+    value = demo_plan.value
+    assert len(value) >= 10
+    assert (np.diff(value["hours_a_season"]) > 0).all()
+    assert (np.diff(value["avoided"]) >= 0).all()
+    assert (value["avoided_by_next_100_hours"] >= 0).all()
+    assert (value["avoided"] <= value["most_possible"] * (1 + 1e-12)).all()
+    here = value[value["hours_a_season"] == demo_plan.hours].iloc[0]
+    assert here["avoided"] == pytest.approx(demo_plan.avoided, rel=1e-12)
+    assert here["cost"] == 320 * 5 * 28
+    assert here["cost_per_infestation_avoided"] == pytest.approx(here["cost"] / here["avoided"])
+    assert (demo_plan.rules["cost"] >= 0).all()
+    assert demo_plan.rules.loc["least hours of jurisdictions", "cost"] > 0
+
+
+def test_the_next_hour_is_worth_what_it_adds(parts):
+    value = planned(parts, bare(parts[0])).value
+    worth = value["avoided_by_next_100_hours"].to_numpy()[:-1] * 5 / 100
+    steps = np.diff(value["avoided"]) / np.diff(value["hours_a_season"])
+    assert (steps <= worth * 1.03).all()  # hours fall in worth, but for a grain of mutual help
+    assert steps[0] == pytest.approx(worth[0], rel=0.05)
+
+
+def test_a_landing_that_cannot_be_staffed_gets_none(parts):
+    region, evidence, movement, _ = parts
+    first = planned(parts).table["landing_id"].iloc[0]
+    landings = region.landings.copy()
+    landings.loc[first, "can_staff"] = False
+    plan = planned((region, evidence, movement, None), replace(region, landings=landings))
+    assert first not in set(plan.table["landing_id"])
+    assert plan.table["shifts"].sum() > 0
+
+
+def test_the_same_seed_gives_the_same_plan_on_any_order_of_rows(parts, demo_plan):
+    again = planned(parts)
+    pd.testing.assert_frame_equal(demo_plan.table, again.table)
+    pd.testing.assert_frame_equal(demo_plan.ways, again.ways)
+    pd.testing.assert_frame_equal(demo_plan.roster.shifts, again.roster.shifts)
+
+
+def test_a_plan_that_cannot_be_says_what_clashes_and_by_how_much(parts):
+    region = changed(bare(parts[0]), jurisdiction_hours={"Velk Ward": 200.0, "Pellam Ward": 180.0})
+    with pytest.raises(ModelError) as caught:
+        planned(parts, region, hours=320)
+    text = str(caught.value)
+    assert "60 hours of it can't be placed" in text
+    assert "what stands against it: 320 hours in the season" in text
+    small = changed(bare(parts[0]), jurisdiction_hours={"Velk Ward": 40.0})
+    landings = small.landings.copy()
+    ward = landings["jurisdiction"] == "Velk Ward"
+    landings.loc[ward & (landings.index != "A094"), "can_staff"] = False
+    with pytest.raises(ModelError, match="40 hours for Velk Ward"):
+        planned(parts, replace(changed(small, most_hours_per_landing_week=1.5), landings=landings))
+
+
+def test_promises_beyond_the_hours_clash(parts):
+    region, _, _, run = parts
+    rules = plan_rules(region, run.reach, hours=4, plan_from=FIRST)
+    free = replace(rules, limits=tuple(x for x in rules.limits if x.kind != "jurisdiction"))
+    assert search(Avoided.of(run, free), free) is None
+    assert "shifts that are promised: 4 hours more" in clash_words(free)
+    assert clash_words(plan_rules(bare(region), run.reach, hours=4, plan_from=FIRST)) == ""
+
+
+def test_hours_worked_this_season_count_and_the_rest_is_planned_after_them(parts):
+    region, evidence, movement, _ = parts
+    visits = pd.DataFrame(
+        {
+            "landing_id": ["A071", "A071"],
+            "date": pd.to_datetime(["2027-05-15", "2027-06-05"]).astype("datetime64[s]"),
+            "start": [14.0, 9.0],
+            "end": [18.0, 12.0],
+        },
+        index=pd.Index(["W1", "W2"], name="visit_id"),
+    )
+    worked = replace(bare(region), visits=pd.concat([region.visits, visits]))
+    assert first_free_day(region) == FIRST
+    assert first_free_day(worked) == date(2027, 6, 6)
+    plan = planned((region, evidence, movement, None), worked, plan_from=date(2027, 6, 6))
+    assert plan.hours_worked == 7
+    assert plan.table["hours"].sum() == 312  # whole shifts of the 313 left
+    assert plan.roster.shifts["date"].min() >= pd.Timestamp("2027-06-06")
+
+
+def test_a_second_plan_changes_nothing_unless_that_avoids_enough(parts, demo_plan):
+    before = demo_plan.roster.shifts
+    again = planned(parts, previous=before)
+    assert "plan-kept" in {note.code for note in again.notes}
+    keys = ["landing_id", "date", "block", "uid", "sequence", "people"]
+    pd.testing.assert_frame_equal(again.roster.shifts[keys], before[keys])
+    poor = before.copy()
+    poor["landing_id"], poor["landing"] = "A001", "Halvern east ramp"
+    poor = poor.drop_duplicates(["date", "block"])
+    better = planned(parts, previous=poor)
+    assert {"plan-changed", "made-anew"} & {note.code for note in better.notes}
+    stubborn = planned(parts, changed(parts[0], replan_gain=1.0), previous=before)
+    assert "plan-kept" in {note.code for note in stubborn.notes}
+
+
+def test_fewer_hours_drop_as_few_shifts_as_must_be(parts, demo_plan):
+    fewer = planned(
+        parts, changed(parts[0], replan_gain=1.0), hours=300, previous=demo_plan.roster.shifts
+    )
+    shifts = fewer.roster.shifts
+    live = shifts[shifts["status"] != "cancelled"]
+    assert len(live) == 75
+    assert (shifts["status"] == "cancelled").sum() == 5
+    assert set(live["uid"]) <= set(demo_plan.roster.shifts["uid"])
+
+
+def test_what_one_shift_fewer_loses_is_the_difference_of_two_runs(parts, demo_plan):
+    assert (demo_plan.table["avoided_by_one_shift"] > 0).all()
+    assert demo_plan.table["why"].str.len().min() > 40
+    assert demo_plan.table["if_dropped"].str.contains("more infestations in 5 seasons").all()
+
+
+def test_days_and_holidays(parts):
+    settings = parts[0].settings
+    types = days_left(settings, FIRST)
+    days = [FIRST + timedelta(days=i) for i in range(len(types))]
+    assert days[-1] == settings.season_last_day
+    assert types[days.index(date(2027, 6, 21))] == "weekend"  # a Monday that is a holiday
+    assert types[days.index(date(2027, 6, 22))] == "weekday"
+    assert day_type(date(2027, 6, 26), []) == "weekend"
+
+
+def test_last_season_is_the_latest_year_of_visits(parts):
+    region, _, _, run = parts
+    hours = last_season_hours(region, run.reach)
+    latest = region.visits[region.visits["date"].dt.year == 2026]
+    assert hours.sum() == pytest.approx((latest["end"] - latest["start"]).sum(), rel=0.02)
+
+
+def test_people_limits_count_crews_day_by_day(parts):
+    region, _, _, run = parts
+    two = changed(region, crew=2)
+    one_limits, two_limits = (
+        {x.name: x.most for x in plan_rules(r, run.reach, hours=320, plan_from=FIRST).limits}
+        for r in (region, two)
+    )
+    name = "people who can come on weekends"
+    assert 0 < two_limits[name] <= one_limits[name] / 2
+
+
+def test_the_chain_takes_hours_and_days(demo_region):
+    plan = season_plan(bare(demo_region), hours=40, draws=2, plan_from=date(2027, 9, 1))
+    assert plan.roster.shifts["date"].min() >= pd.Timestamp("2027-09-01")
+    assert plan.table["hours"].sum() == 40
+    with pytest.raises(ModelError, match="outside the season"):
+        season_plan(demo_region, plan_from=date(2028, 1, 1))
+    with pytest.raises(ValueError, match="Invalid hours"):
+        season_plan(demo_region, hours=-1)

@@ -1,0 +1,60 @@
+"""Many coverages at once give what each gives alone."""
+
+import numpy as np
+import pytest
+import scipy.sparse as sp
+
+from spreadnet.model.spread.expected import Coverage, SpreadInputs, expected_spread, total
+from spreadnet.model.spread.policies import AT_ONCE, totals_under
+from spreadnet.model.trips.dense import Trips
+
+
+def made(rng, dtype=float):
+    n_landings, n_lakes = 8, 6
+    lake = np.array([0, 0, 1, 2, 3, 3, 3, 5])
+    streams = sp.csr_array(([0.05], ([1], [4])), shape=(n_lakes, n_lakes))
+    return SpreadInputs(
+        trips=Trips.dense(
+            np.where(lake[:, None] == lake, 0, rng.gamma(1.0, 30.0, (8, 8))).astype(dtype)
+        ),
+        landing_lake=lake,
+        leaving=rng.random((3, n_landings)) * 0.3,
+        arriving=rng.random((3, n_landings)) + 0.5,
+        weights=np.array([0.02, 0.0, 0.05]),
+        outside_boats=rng.gamma(1.0, 5.0, n_landings),
+        outside_leaving=rng.random(3) * 0.3,
+        education_effect=np.array([0.5, 0.7, 0.0]),
+        establish=0.05,
+        allee_exponent=1.2,
+        habitat=rng.random(n_lakes),
+        streams=streams,
+        initial=np.array([1.0, 0.1, 0, 0, 0.3, 0]),
+        worth=rng.random(n_lakes),
+    )
+
+
+@pytest.mark.parametrize(("dtype", "rel"), [(float, 1e-12), (np.float32, 1e-5)])
+def test_each_total_is_that_of_its_own_path(dtype, rel):
+    rng = np.random.default_rng(1)
+    inputs = made(rng, dtype)
+    n = AT_ONCE + 3
+    leaving, arriving = rng.random((n, 8)), rng.random((n, 8))
+    found = totals_under(inputs, leaving, arriving, seasons=4)
+    alone = [
+        total(inputs, expected_spread(inputs, Coverage(out, into), seasons=4))
+        for out, into in zip(leaving, arriving, strict=True)
+    ]
+    assert found == pytest.approx(alone, rel=rel)
+
+
+def test_no_coverage_to_work_out_is_an_empty_answer():
+    inputs = made(np.random.default_rng(2))
+    assert totals_under(inputs, np.zeros((0, 8)), np.zeros((0, 8)), seasons=2).shape == (0,)
+
+
+def test_wrong_shapes_and_seasons_are_refused():
+    inputs = made(np.random.default_rng(3))
+    with pytest.raises(ValueError, match=r"Both must have 8 columns"):
+        totals_under(inputs, np.zeros((1, 7)), np.zeros((1, 7)), seasons=2)
+    with pytest.raises(ValueError, match=r"Invalid seasons '0'"):
+        totals_under(inputs, np.zeros((1, 8)), np.zeros((1, 8)), seasons=0)

@@ -1,0 +1,102 @@
+"""The hindcast as files: whole, safe, readable without a network at any width."""
+
+import json
+from datetime import date
+
+import pandas as pd
+import pytest
+
+from spreadnet.cli import main
+from spreadnet.decisions.hindcast.foretell import hindcast
+from spreadnet.decisions.ranking.result import CAUTIONS
+from spreadnet.errors import OutputError
+from spreadnet.outputs.pages.hindcast import chart, hindcast_page, write_hindcast
+
+DAY = date(2027, 3, 1)
+
+
+@pytest.fixture(scope="module")
+def result(demo_region):
+    return hindcast(demo_region, from_year=2016, draws=5)
+
+
+def test_files_are_whole_and_their_tables_read_back(result, tmp_path):
+    files = write_hindcast(result, tmp_path / "out", made_on=DAY)
+    assert [f.name for f in files] == [
+        "scores.csv",
+        "lakes.csv",
+        "groups.csv",
+        "hindcast.html",
+        "run.json",
+    ]
+    lakes = pd.read_csv(tmp_path / "out" / "lakes.csv", dtype={"lake_id": str})
+    assert len(lakes) == len(result.lakes)
+    first = lakes[lakes["species"] == "dreissenid_mussel"]["chance"]
+    assert first.is_monotonic_decreasing
+    record = json.loads((tmp_path / "out" / "run.json").read_text("utf-8"))
+    assert record["hindcast"]["from_year"] == 2016
+    assert {one["file"] for one in record["outputs"]} == {f.name for f in files[:-1]}
+    with pytest.raises(OutputError):
+        write_hindcast(result, tmp_path / "out", made_on=DAY)
+    write_hindcast(result, tmp_path / "out", made_on=DAY, force=True)
+
+
+def test_the_page_says_what_it_rests_on(result):
+    page = hindcast_page(result, made_on=DAY)
+    for part in ("2027-03-01", "seed 1", "5 draws", "AUC", "Brier skill", *CAUTIONS):
+        assert part in page
+    for note in result.notes:
+        assert note.text in page
+    assert "http" not in page.replace("http-equiv", "")
+    assert "<script" not in page
+
+
+def test_names_of_anybody_stay_text(result):
+    groups = result.groups.loc[["dreissenid_mussel"]]
+    told = chart(groups, label='<img src=x onerror="alert(1)">')
+    assert "<img" not in told
+    assert "&lt;img" in told
+
+
+def test_the_chart_says_in_words_what_it_shows(result):
+    groups = result.groups.loc[["eurasian_watermilfoil"]]
+    told = chart(groups, label="a plant").split("<desc>")[1].split("</desc>")[0]
+    for row in groups.to_dict("records"):
+        assert f"{row['found']:.0f} of {row['lakes']:.0f} lakes with a find" in told
+
+
+def test_the_command_tells_and_writes(capsys, tmp_path):
+    code = main(
+        [
+            *("hindcast", "demo_region", "--from", "2018", "--draws", "3"),
+            *("--out", str(tmp_path / "out")),
+        ]
+    )
+    told = capsys.readouterr()
+    assert code == 0
+    assert "finds of 2018 to 2026, foretold from what was known before 2018" in told.out
+    assert "lake area alone" in told.out
+    assert (tmp_path / "out" / "hindcast.html").stat().st_size > 5000
+    assert "visits and contacts of all years are used" in told.err
+    assert main(["hindcast", "demo_region", "--from", "2018", "--draws", "1"]) == 0
+    assert main(["hindcast", "demo_region", "--from", "1900", "--draws", "1"]) == 1
+    assert "hint: give a year from 2006 to 2026" in capsys.readouterr().err
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [1280, 390])
+def test_the_page_fits_and_its_chart_is_named(browser, result, tmp_path, width):
+    file = tmp_path / "hindcast.html"
+    file.write_text(hindcast_page(result, made_on=DAY), encoding="utf-8")
+    browser.set_window_size(width, 900)
+    browser.get(file.as_uri())
+    wide = browser.execute_script("return document.documentElement.scrollWidth")
+    assert wide <= browser.execute_script("return window.innerWidth")
+    charts = browser.find_elements("css selector", "svg[role=img]")
+    assert len(charts) == 3
+    assert all("chance foretold" in one.get_attribute("aria-label") for one in charts)
+    assert not [row for row in browser.get_log("browser") if row["level"] == "SEVERE"]
+    for text in browser.find_elements("css selector", "svg text"):
+        box, frame = text.rect, charts[0].rect
+        assert box["x"] >= frame["x"] - 1
+        assert box["x"] + box["width"] <= frame["x"] + frame["width"] + 1
