@@ -31,8 +31,9 @@ from spreadnet.model.distance import landing_lake_positions, landing_to_lake_km
 from spreadnet.model.estimates import Estimates
 from spreadnet.model.inputs import Place, place_of, spread_inputs
 from spreadnet.model.spread.between_lakes import lake_rates
-from spreadnet.model.spread.expected import Coverage, expected_spread, gradient
+from spreadnet.model.spread.expected import expected_spread, gradient
 from spreadnet.model.spread.one_landing import avoided_at_one
+from spreadnet.model.spread.types import Coverage
 from spreadnet.model.trips.dense import Trips
 
 CRS, MIDDLE = "EPSG:32709", (582_000.0, 5_460_000.0)  # open ocean

@@ -20,7 +20,6 @@ from spreadnet.model.carriage.habitat import habitat, stream_rates
 from spreadnet.model.carriage.survival import mean_survival
 from spreadnet.model.finds.establishment import (
     Calibration,
-    Exposure,
     History,
     calibrate,
     history,
@@ -28,8 +27,8 @@ from spreadnet.model.finds.establishment import (
     past_introductions,
 )
 from spreadnet.model.finds.unseen import unseen_by_exposure
-from spreadnet.model.spread.between_lakes import FlowRates, LakeRates, lake_rates
-from spreadnet.model.spread.expected import SpreadInputs
+from spreadnet.model.spread.between_lakes import Rates, lake_rates
+from spreadnet.model.spread.types import SpreadInputs
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -162,7 +161,7 @@ def spread_inputs(
 
 def each_species(
     estimates: Estimates, movement: Movement, *, place: Place
-) -> Iterator[tuple[str, SpreadInputs, Calibration, LakeRates | FlowRates]]:
+) -> Iterator[tuple[str, SpreadInputs, Calibration, Rates]]:
     """
     As `spread_inputs`, one species at a time with its rates between lakes.
 
@@ -222,7 +221,7 @@ def _settled(
     estimates: Estimates,
     *,
     place: Place,
-    rates: LakeRates | FlowRates,
+    rates: Rates,
 ) -> tuple[SpreadInputs, Calibration]:
     """
     Inputs with their establishment chance and the lakes infested now; 0 or 1 in a draw.
@@ -241,7 +240,8 @@ def _settled(
         fit = calibrate(settled, past, exposure, prior=stated.value, prior_log_sd=_log_sd(stated))
         establish = min(fit.at(estimates.establish_score[name]), 1.0)
         settled = replace(settled, establish=establish)
-        chance = _unseen(name, estimates, place=place, inputs=settled, exposure=exposure)
+        met = past_hazard(settled, exposure, rates=rates)
+        chance = _unseen(name, estimates, place=place, hazard=met)
         settled = replace(settled, initial=chance)
     if drawn.uniform is not None:
         settled = replace(settled, initial=(drawn.uniform < chance).astype(float))
@@ -253,8 +253,7 @@ def _unseen(
     estimates: Estimates,
     *,
     place: Place,
-    inputs: SpreadInputs,
-    exposure: Exposure | None,
+    hazard: Array,
 ) -> Array:
     """
     Chance of each lake being infested now.
@@ -265,7 +264,7 @@ def _unseen(
     chance = drawn.chance.copy()
     chance[unknown] = unseen_by_exposure(
         drawn.chance[unknown],
-        past_hazard(inputs, exposure)[unknown],
+        hazard[unknown],
         missed=1 - watched(name, estimates, place=place)[unknown],
     )
     return chance

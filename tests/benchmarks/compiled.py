@@ -19,7 +19,7 @@ from spreadnet.model.movement.fit import GravityFit
 from spreadnet.model.movement.shares import destination_shares, lake_trips, within_lake_split
 from spreadnet.model.on_demand import simulate_on_demand
 from spreadnet.model.spread.between_lakes import lake_rates
-from spreadnet.model.spread.expected import SpreadInputs
+from spreadnet.model.spread.types import SpreadInputs
 from spreadnet.model.trips.by_law import LawTrips
 
 N_LAKES, N_LANDINGS, WITH_LANDING, INFESTED, SEASONS = 12_000, 3_500, 2_741, 164, 10

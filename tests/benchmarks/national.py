@@ -18,7 +18,8 @@ from spreadnet.model.distance import lake_points, planar_km
 from spreadnet.model.fast.bridge import fast_available
 from spreadnet.model.movement.fit import AREA, assumed_gravity
 from spreadnet.model.movement.shares import destination_shares, within_lake_split
-from spreadnet.model.spread.expected import Coverage, SpreadInputs, expected_spread, gradient, total
+from spreadnet.model.spread.expected import expected_spread, gradient, total
+from spreadnet.model.spread.types import Coverage, SpreadInputs
 from spreadnet.model.trips.by_law import LawTrips
 from spreadnet.model.trips.dense import Trips
 from spreadnet.model.trips.lumped import lumped_trips

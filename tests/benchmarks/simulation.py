@@ -22,8 +22,9 @@ from spreadnet.assumptions import DEFAULT
 from spreadnet.model.fast.bridge import SWITCH, fast_available
 from spreadnet.model.laws import POWER
 from spreadnet.model.spread.between_lakes import LakeRates, lake_rates
-from spreadnet.model.spread.expected import Coverage, SpreadInputs, expected_spread, total
+from spreadnet.model.spread.expected import expected_spread, total
 from spreadnet.model.spread.futures import NEVER, simulate, thresholds
+from spreadnet.model.spread.types import Coverage, SpreadInputs
 from spreadnet.model.trips.dense import Trips
 
 FUTURES, SEASONS, SEED = 1_000, 10, 1

@@ -13,9 +13,10 @@ from spreadnet.decisions.draws.parallel import one_thread
 from spreadnet.decisions.draws.run import run_model
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
-from spreadnet.model.spread.expected import Coverage, SpreadInputs, expected_spread, gradient, total
+from spreadnet.model.spread.expected import expected_spread, gradient, total
 from spreadnet.model.spread.futures import simulate
 from spreadnet.model.spread.one_landing import avoided_at_one
+from spreadnet.model.spread.types import Coverage, SpreadInputs
 from spreadnet.model.trips.dense import Trips
 
 DEMO = Path(__file__).parents[2] / "demo_region"

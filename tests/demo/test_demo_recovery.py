@@ -20,7 +20,8 @@ from spreadnet.decisions.hours.reach import hour_reach
 from spreadnet.evidence.estimating.traffic import TrafficDraw
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of, spread_inputs
-from spreadnet.model.spread.expected import Coverage, expected_spread, gradient, new_infestations
+from spreadnet.model.spread.expected import expected_spread, gradient, new_infestations
+from spreadnet.model.spread.types import Coverage
 from spreadnet.model.trips.dense import Trips
 
 SEEDS = range(27, 37)

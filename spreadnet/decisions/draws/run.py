@@ -12,15 +12,15 @@ from spreadnet.decisions.hours.reach import coverage_of, hour_reach, steady, val
 from spreadnet.model.estimates import GROUPS, drawn_estimates
 from spreadnet.model.inputs import each_species
 from spreadnet.model.spread.between_lakes import lake_rates
-from spreadnet.model.spread.by_lake import gradient_by_lake, path_by_lake
 from spreadnet.model.spread.expected import (
-    Coverage,
     expected_spread,
+    gradient,
     new_infestations,
     total,
+    totals_under,
 )
 from spreadnet.model.spread.futures import simulate
-from spreadnet.model.spread.policies import totals_under
+from spreadnet.model.spread.types import Coverage
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -33,9 +33,9 @@ if TYPE_CHECKING:
     from spreadnet.model.finds.establishment import Calibration
     from spreadnet.model.inputs import Place
     from spreadnet.model.movement.movement import Movement
-    from spreadnet.model.spread.between_lakes import FlowRates, LakeRates
-    from spreadnet.model.spread.expected import Gradient, Path, SpreadInputs
+    from spreadnet.model.spread.between_lakes import Rates
     from spreadnet.model.spread.futures import Futures
+    from spreadnet.model.spread.types import Gradient, Path, SpreadInputs
 
     Array = NDArray[np.floating]
 
@@ -108,8 +108,8 @@ class Run:
         arriving: Array = np.zeros(len(self.reach.boats))
         for name, one in self.inputs.items():
             rates = lake_rates(one, coverage, establish=1.0)
-            path = path_by_lake(one, rates, seasons=self.seasons)
-            slope = gradient_by_lake(one, path, rates, coverage=coverage)
+            path = expected_spread(one, rates=rates, seasons=self.seasons)
+            slope = gradient(one, coverage, path, rates=rates)
             leaving = leaving + self.weights[name] * slope.leaving
             arriving = arriving + self.weights[name] * slope.arriving
         return leaving, arriving
@@ -134,7 +134,7 @@ def run_model(
     *,
     place: Place,
     seasons: int,
-    tell: Callable[[str, SpreadInputs, LakeRates | FlowRates], None] | None = None,
+    tell: Callable[[str, SpreadInputs, Rates], None] | None = None,
 ) -> Run:
     """
     Run the spread of every species without education, and the adjoint.
@@ -161,8 +161,8 @@ def run_model(
     inputs, calibration, paths, slopes = {}, {}, {}, {}
     for name, one, fit, rates in each_species(estimates, movement, place=place):
         inputs[name], calibration[name] = one, fit
-        paths[name] = path_by_lake(one, rates, seasons=seasons)
-        slopes[name] = gradient_by_lake(one, paths[name], rates)
+        paths[name] = expected_spread(one, rates=rates, seasons=seasons)
+        slopes[name] = gradient(one, None, paths[name], rates=rates)
         if tell is not None:
             tell(name, one, rates)
         del rates
@@ -305,7 +305,7 @@ def _draw_row(setting: Setting, draw: int) -> DrawRow:
     estimates = drawn_estimates(setting.evidence, setting.movement, seed=setting.seed, draw=draw)
     futures: dict[str, Futures] = {}
 
-    def let_spread(name: str, one: SpreadInputs, rates: LakeRates | FlowRates) -> None:
+    def let_spread(name: str, one: SpreadInputs, rates: Rates) -> None:
         futures[name] = simulate(
             one,
             seasons=setting.seasons,
@@ -468,13 +468,10 @@ def totals_of(run: Run, coverages: Sequence[Coverage]) -> Array:
     totals : array, shape (P,)
         To be compared with others from here: last bits differ from those of `Run.total`.
     """
-    leaving = np.array([one.leaving for one in coverages])
-    arriving = np.array([one.arriving for one in coverages])
+    together = Coverage.together(coverages)
     totals = np.zeros(len(coverages))
     for name, one in run.inputs.items():
-        totals = totals + run.weights[name] * totals_under(
-            one, leaving, arriving, seasons=run.seasons
-        )
+        totals = totals + run.weights[name] * totals_under(one, together, seasons=run.seasons)
     return totals
 
 

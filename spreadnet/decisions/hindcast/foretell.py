@@ -25,7 +25,8 @@ from spreadnet.model.distance import landing_and_lake_points
 from spreadnet.model.estimates import drawn_estimates
 from spreadnet.model.inputs import place_of, spread_inputs, watched
 from spreadnet.model.movement.movement import fit_movement
-from spreadnet.model.spread.expected import Coverage, expected_spread
+from spreadnet.model.spread.expected import expected_spread
+from spreadnet.model.spread.types import Coverage
 from spreadnet.words.finding import figure
 
 if TYPE_CHECKING:

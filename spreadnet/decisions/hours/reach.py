@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.model.spread.expected import Coverage
+from spreadnet.model.spread.types import Coverage
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from spreadnet.evidence.estimating.traffic import TrafficDraw
     from spreadnet.evidence.region import Settings
-    from spreadnet.model.spread.expected import Gradient
+    from spreadnet.model.spread.types import Gradient
 
     Array = NDArray[np.floating]
 

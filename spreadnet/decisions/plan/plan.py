@@ -23,7 +23,7 @@ from spreadnet.errors import ModelError
 from spreadnet.evidence.region import Note
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
-from spreadnet.model.spread.expected import Coverage
+from spreadnet.model.spread.types import Coverage
 from spreadnet.words.finding import figure
 from spreadnet.words.plan import drop_losses, dropped_words, stand_in, why_lines
 

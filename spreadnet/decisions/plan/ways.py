@@ -14,9 +14,9 @@ from spreadnet.decisions.hours.reach import coverage_of, hour_reach
 from spreadnet.decisions.plan.rules import hours_by_block
 from spreadnet.model.estimates import drawn_estimates
 from spreadnet.model.inputs import each_species
-from spreadnet.model.spread.expected import Coverage
+from spreadnet.model.spread.expected import totals_under
 from spreadnet.model.spread.futures import simulate
-from spreadnet.model.spread.policies import totals_under
+from spreadnet.model.spread.types import Coverage
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -158,14 +158,13 @@ def way_draw(setting: WaySetting, draw: int) -> tuple[Array, Array]:
     covered = {way: coverage_of(hours, reach) for way, hours in setting.hours.items()}
     nobody = Coverage.none(len(place.landing_ids))
     every = [nobody, *covered.values()]
-    leaving = np.array([one.leaving for one in every])
-    arriving = np.array([one.arriving for one in every])
+    together = Coverage.together(every)
     expected = np.zeros(len(every))
     futures_each = FUTURES if draw < SIMULATED else 0
     counted = np.zeros((1 + len(setting.simulated), futures_each))
     for name, inputs, _, rates in each_species(estimates, setting.movement, place=place):
         weight = place.settings.species[name]
-        expected += weight * totals_under(inputs, leaving, arriving, seasons=setting.seasons)
+        expected += weight * totals_under(inputs, together, seasons=setting.seasons)
         for row, way in enumerate((None, *setting.simulated) if futures_each else ()):
             futures = simulate(
                 inputs,

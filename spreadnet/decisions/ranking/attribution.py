@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from spreadnet.model.spread.expected import Gradient, Path, SpreadInputs
+    from spreadnet.model.spread.types import Gradient, Path, SpreadInputs
 
     Array = NDArray[np.floating]
 

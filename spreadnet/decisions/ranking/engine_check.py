@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from spreadnet.decisions.draws.run import Run
-    from spreadnet.model.spread.expected import SpreadInputs
     from spreadnet.model.spread.futures import Futures
+    from spreadnet.model.spread.types import SpreadInputs
 
     Array = NDArray[np.floating]
 

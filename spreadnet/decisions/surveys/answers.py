@@ -13,7 +13,8 @@ from spreadnet.evidence.estimating.where_from import WATERS
 from spreadnet.evidence.region import DIRECTIONS, GAPS
 from spreadnet.evidence.statistics.pooling import START_EFFECT
 from spreadnet.model.movement.shares import TRAFFIC, within_lake_split
-from spreadnet.model.spread.expected import covered, expected_spread, gradient
+from spreadnet.model.spread.expected import expected_spread, gradient
+from spreadnet.model.spread.types import covered
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.statistics.pooling import Pooled
     from spreadnet.model.movement.movement import Movement
-    from spreadnet.model.spread.expected import Coverage, SpreadInputs
+    from spreadnet.model.spread.types import Coverage, SpreadInputs
 
     Array = NDArray[np.floating]
     Positions = NDArray[np.integer]
@@ -214,9 +215,11 @@ def _worth_of_one(
     routes = one.education_effect[:, None] * one.arriving
     routes = (routes * (one.weights * one.outside_leaving)[:, None]).sum(axis=0)
     by_lake = one.establish * slope.lake_value.sum(axis=0)[lake]
-    _, rates = covered(one, coverage)
-    carried: Array = path.carried  # type: ignore[assignment]
-    brought = (carried.sum(axis=0) * rates.T) @ one.weights
+    left, into = covered(one, coverage)
+    held = path.infested[:-1].sum(axis=0)[lake]  # seasons, summed
+    carried = one.trips.into(left.T * held[:, None])
+    carried += seasons * one.outside_boats[:, None] * one.outside_leaving
+    brought = (carried * into.T) @ one.weights
     hazard = one.allee_exponent * one.habitat[lake] * one.establish * brought
     # Of lakes that may hold it unseen, those that were brought more hold it the likelier.
     share = np.minimum(hazard / np.maximum(path.cumulative_hazard[-1][lake], 1e-300), 1.0)

@@ -1,8 +1,9 @@
-"""The quick way, with the extra `fast`: the same answers from compiled code."""
+"""The one way from the model to compiled loops: arrays in, arrays out, the same answers."""
 
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass
 from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
 
@@ -12,14 +13,11 @@ if TYPE_CHECKING:
     import scipy.sparse as sp
     from numpy.typing import NDArray
 
-    from spreadnet.model.spread.between_lakes import LakeRates
-    from spreadnet.model.spread.expected import SpreadInputs
-    from spreadnet.model.trips.dense import Trips
-
     Array = NDArray[np.floating]
 
 SWITCH = "SPREADNET_FAST"  # set to 0 to do without compiled code
-NEVER = 255  # as in `simulation`
+LANES = 64  # rows are filled up to a multiple of this, so that none ends in single steps
+FAR_KM = 1e15  # where the places that fill a row lie
 
 
 def fast_available() -> bool:
@@ -39,13 +37,48 @@ def fast_available() -> bool:
     return os.environ.get(SWITCH, "1") != "0" and find_spec("numba") is not None
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Seasons:
+    """
+    What single futures need, for the A lakes with a landing among L.
+
+    Attributes
+    ----------
+    between : array of float32, shape (A, A), or None
+        Introductions a season from the lake of the row, if it is infested, to that of the column;
+        None where no matrix is held.
+    place : array of int, shape (L,)
+        Place of each lake among the A lakes, -1 without a landing.
+    at_risk : array of int
+        Lakes that something can reach, and live in.
+    introductions : array, shape (A,)
+        A season's introductions from outside and from lakes infested in every future.
+    downstream : array, shape (L,), or (0,) without streams
+        Hazard down the streams of lakes infested in every future.
+    habitat : array, shape (L,)
+        Suitability.
+    allee_exponent : float
+        Power of the introductions.
+    streams : sparse array, shape (L, L)
+        Hazard from the lake of the row to the lake of the column.
+    """
+
+    between: NDArray[np.floating] | None
+    place: NDArray[np.int64]
+    at_risk: NDArray[np.int64]
+    introductions: Array
+    downstream: Array
+    habitat: Array
+    allee_exponent: float
+    streams: sp.sparray
+
+
 def spread_futures(
-    inputs: SpreadInputs,
-    rates: LakeRates,
+    of: Seasons,
     first: NDArray[np.uint8],
     *,
-    limits: Array,
     infested: NDArray[np.bool_],
+    limits: Array,
     seasons: int,
 ) -> None:
     """
@@ -53,43 +86,34 @@ def spread_futures(
 
     Parameters
     ----------
-    inputs : SpreadInputs
-        The species and region.
-    rates : LakeRates
-        Rates between lakes.
+    of : Seasons
+        What the futures share.
     first : array of uint8, shape (D, L)
-        Filled in: season from 1, 0 at the start; left as `NEVER` elsewhere.
+        Filled in: season from 1; what is not infested is left as it is.
+    infested : array of bool, shape (D, L)
+        Lakes infested at the start beyond those infested in every future.
     limits : array, shape (D, L)
         Hazard that each lake withstands.
-    infested : array of bool, shape (D, L)
-        Lakes infested at the start.
     seasons : int
         Seasons looked ahead, 1 to 254.
 
     Notes
     -----
-    Sums are taken in the order and precision of `simulation`, so that both give the same.
+    Sums are taken in the order and precision of `spread.futures`, so that both give the same.
     """
-    first[infested] = 0
-    # By what is known of the lake, not by these futures: sums must not depend on the pieces.
-    always = inputs.initial == 1
-    sent = rates.between[always[rates.lakes]].sum(axis=0, dtype=float)
-    place = np.full(len(always), -1, np.int64)
-    place[rates.lakes] = np.arange(len(rates.lakes))
-    streams = stream_lists(inputs.streams)
-    loops = spread_kernels()
-    single = rates.between.dtype == np.float32
-    spread = loops.spread_futures_single if single else loops.spread_futures_double
-    spread(
-        np.ascontiguousarray(rates.between),
-        place,
-        at_risk(inputs, place, ~always),
-        rates.outside + sent,
-        down_streams(inputs, always),
-        np.ascontiguousarray(inputs.habitat, float),
-        float(inputs.allee_exponent),
-        *streams,
-        np.ascontiguousarray(infested & ~always),
+    rows = of.streams.tocsr()
+    _spread_kernels().spread_futures(
+        np.ascontiguousarray(of.between),
+        of.place,
+        of.at_risk,
+        of.introductions,
+        of.downstream,
+        np.ascontiguousarray(of.habitat, float),
+        float(of.allee_exponent),
+        rows.indptr.astype(np.int32),
+        rows.indices.astype(np.int32),
+        rows.data.astype(np.float64),
+        np.ascontiguousarray(infested),
         np.ascontiguousarray(limits, float),
         seasons,
         first,
@@ -97,15 +121,15 @@ def spread_futures(
 
 
 def rates_between(
-    trips: Trips, leaving: Array, arriving: Array, place: NDArray[np.integer]
+    by_origin: NDArray[np.float32], leaving: Array, arriving: Array, place: NDArray[np.integer]
 ) -> NDArray[np.float32]:
     """
-    Introductions between lakes, as `lake_rates` works them out.
+    Introductions between lakes, as `spread.lake_rates` works them out.
 
     Parameters
     ----------
-    trips : Trips
-        In `float32`, its groups in the order of the lakes.
+    by_origin : array of float32, shape (K, A)
+        Trips from the lake of the column to the landing of the row.
     leaving : array, shape (R, A)
         Rates on leaving, the mean over each lake's boats.
     arriving : array, shape (K, R)
@@ -117,16 +141,8 @@ def rates_between(
     -------
     between : array, shape (A, A)
         From the lake of the row to the lake of the column.
-
-    Raises
-    ------
-    ValueError
-        If the groups of `trips` are not the places.
     """
-    if not np.array_equal(trips.group, place):
-        message = "Invalid trips. Their groups must be in the order of the lakes."
-        raise ValueError(message)
-    loops = spread_kernels()
+    loops = _spread_kernels()
     used = np.flatnonzero((arriving != 0).any(axis=0))  # the other routes carry nothing
     n_routes = -(-len(used) // loops.ROUTES) * loops.ROUTES
     left = np.zeros((n_routes, leaving.shape[1]), np.float32)
@@ -136,105 +152,79 @@ def rates_between(
     order = np.argsort(place, kind="stable")
     starts = np.searchsorted(place[order], np.arange(left.shape[1] + 1))
     between = np.empty((left.shape[1], left.shape[1]), np.float32)
-    loops.rates_between(trips.by_origin, left, into, starts, order, between)
+    loops.rates_between(by_origin, left, into, starts, order, between)
     return between
 
 
-def stream_lists(
-    streams: sp.sparray,
-) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.float64]]:
+def trips_by_origin(
+    places_km: tuple[Array, Array],
+    group: NDArray[np.integer],
+    pull: Array,
+    law: Array,
+    arriving: Array,
+) -> NDArray[np.float32]:
     """
-    Streams as lists that compiled code can read.
+    Trips from lakes to landings as a law gives them.
 
     Parameters
     ----------
-    streams : sparse array, shape (L, L)
-        Hazard from the lake of the row to the lake of the column.
+    places_km : two arrays, shapes (K, 2) and (A, 2)
+        Easting and northing of landings, and of where trips to each lake end.
+    group : array of int, shape (K,)
+        Place of each landing's lake among the A lakes.
+    pull : array, shape (A,)
+        Logarithm of how much each lake attracts; -inf where nobody goes.
+    law : array, shape (4,)
+        Coefficients of the logarithm of the distance, the distance, and the squared logarithm;
+        softening in km. All to the base 2.
+    arriving : array, shape (K,)
+        Trips a season that arrive at each landing.
 
     Returns
     -------
-    start, downstream, hazard : arrays
-        Where each lake's streams start in the lists (L + 1,), to which lake each runs, and what
-        it brings.
+    by_origin : array of float32, shape (K, A)
+        Trips a season; 0 from a landing's own lake.
     """
-    rows = streams.tocsr()
-    return (
-        rows.indptr.astype(np.int32),
-        rows.indices.astype(np.int32),
-        rows.data.astype(np.float64),
-    )
+    from spreadnet.model.fast import trip_kernels as loops
+
+    by_origin = np.zeros((len(group), len(pull)), np.float32)
+    if by_origin.size and len(pull) > 1:
+        landings, lakes = _centred(*places_km)
+        loops.trips_by_origin(
+            landings,
+            lakes,
+            np.ascontiguousarray(group, np.int64),
+            _masses(pull),
+            np.asarray(law, np.float32),
+            arriving.astype(np.float32),
+            by_origin,
+        )
+    return by_origin
 
 
-def down_streams(inputs: SpreadInputs, infested: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """
-    Hazard down the streams of infested lakes.
-
-    Parameters
-    ----------
-    inputs : SpreadInputs
-        The species and region.
-    infested : array of bool, shape (L,)
-        Lakes that are infested.
-
-    Returns
-    -------
-    hazard : array, shape (L,), or (0,) in a region without streams
-        Before suitability.
-    """
-    if inputs.streams.nnz == 0:
-        return np.zeros(0)
-    return np.asarray(infested @ inputs.streams, float)
+def _centred(landing_km: Array, lake_km: Array) -> tuple[Array, Array]:
+    """Places around the middle, where single precision is finest; lakes in whole lanes."""
+    centre = landing_km.mean(axis=0)
+    lakes = np.full((2, _whole_lanes(len(lake_km))), FAR_KM, np.float32)
+    lakes[:, : len(lake_km)] = (lake_km - centre).T
+    return np.ascontiguousarray((landing_km - centre).T.astype(np.float32)), lakes
 
 
-def at_risk(
-    inputs: SpreadInputs, place: NDArray[np.integer], free: NDArray[np.bool_]
-) -> NDArray[np.int64]:
-    """
-    Lakes that a boat or a stream can bring something to, and where it can live.
-
-    Parameters
-    ----------
-    inputs : SpreadInputs
-        The species and region.
-    place : array of int, shape (L,)
-        Place among the lakes with a landing, -1 without one.
-    free : array of bool, shape (L,)
-        Lakes that are not infested.
-
-    Returns
-    -------
-    lakes : array of int
-        Positions in ascending order.
-    """
-    reached = place >= 0
-    if inputs.streams.nnz:
-        reached = reached | (np.bincount(inputs.streams.tocoo().col, minlength=len(place)) > 0)
-    return np.flatnonzero(reached & free & (inputs.habitat > 0)).astype(np.int64)
+def _masses(pull: Array) -> Array:
+    """How much lakes attract, to the base 2 and less the greatest, in whole lanes."""
+    filled = np.full(_whole_lanes(len(pull)), -np.inf, np.float32)
+    top = pull.max(initial=-np.inf)
+    filled[: len(pull)] = (pull - (top if np.isfinite(top) else 0.0)) / np.log(2.0)
+    return filled
 
 
-def kernels() -> Any:
-    """
-    Compiled loops of the law of movement, loaded when first needed: numba takes half a second.
-
-    Returns
-    -------
-    kernels : module
-        `spreadnet.model.fast.trip_kernels`.
-    """
-    from spreadnet.model.fast import trip_kernels as module
-
-    return module
+def _whole_lanes(n: int) -> int:
+    """The next multiple of `LANES`."""
+    return -(-n // LANES) * LANES
 
 
-def spread_kernels() -> Any:
-    """
-    Compiled loops of the spread, loaded when first needed.
-
-    Returns
-    -------
-    spread_kernels : module
-        `spreadnet.model.fast.spread_kernels`.
-    """
+def _spread_kernels() -> Any:
+    """Loops of the spread, loaded when first needed: numba takes half a second."""
     from spreadnet.model.fast import spread_kernels as module
 
     return module

@@ -6,58 +6,11 @@ from typing import Any
 
 import numpy as np
 
-from spreadnet.model.fast.trip_kernels import FUSED, compiled_for, exp2, f4, log2
+from spreadnet.model.fast.trip_kernels import FUSED, compiled_for, f4
 
 NEVER = 255  # as in `simulation`
 ROUTES = 6  # on which boats are counted together
 TILE = 64  # lakes whose rows are turned into columns together
-
-
-@compiled_for(
-    "void(f4, f4, f4[:, ::1], f4, f4[::1], f4[:, ::1], f4[:, ::1], f4[::1], f4[::1])", **FUSED
-)
-def _send(
-    x: Any,
-    y: Any,
-    landings: Any,
-    mass: Any,
-    law: Any,
-    nearest: Any,
-    arriving: Any,
-    leaving: Any,
-    sums: Any,
-) -> None:
-    """Add what one lake sends to every landing on six routes."""
-    to_x, to_y = landings[0], landings[1]
-    v0, v1, v2, v3, v4, v5 = (
-        arriving[0],
-        arriving[1],
-        arriving[2],
-        arriving[3],
-        arriving[4],
-        arriving[5],
-    )
-    u0, u1, u2, u3, u4, u5 = leaving[0], leaving[1], leaving[2], leaving[3], leaving[4], leaving[5]
-    a, b, c, softening = law[0], law[1], law[2], law[3]
-    near, log_near, shift = nearest[0], nearest[1], nearest[2]
-    if b == 0 and c == 0 and a <= 0:
-        for k in range(sums.size):
-            across, along = to_x[k] - x, to_y[k] - y
-            away = np.sqrt(across * across + along * along)
-            weight = exp2(mass + a * (log2(away + softening) - log_near[k]) - shift[k])
-            rate = u0 * v0[k] + u1 * v1[k] + u2 * v2[k] + u3 * v3[k] + u4 * v4[k] + u5 * v5[k]
-            sums[k] += weight * rate
-        return
-    for k in range(sums.size):
-        across, along = to_x[k] - x, to_y[k] - y
-        away = np.sqrt(across * across + along * along)
-        # From the nearest lake on, as in the sums: far away both are large and nearly the same.
-        logs = log2(away + softening) - log_near[k]
-        exponent = mass + logs * (a + c * (logs + f4(2.0) * log_near[k])) - shift[k]
-        exponent += b * (away - near[k])
-        weight = exp2(exponent if exponent < f4(127.0) else f4(127.0))
-        rate = u0 * v0[k] + u1 * v1[k] + u2 * v2[k] + u3 * v3[k] + u4 * v4[k] + u5 * v5[k]
-        sums[k] += weight * rate
 
 
 @compiled_for(
@@ -105,7 +58,11 @@ def _add_streams(new: Any, start: Any, downstream: Any, hazard: Any, sums: Any, 
             part[downstream[cell]] = 0.0
 
 
-def _spread_futures(
+@compiled_for(
+    "void(f4[:, ::1], i8[::1], i8[::1], f8[::1], f8[::1], f8[::1], f8, i4[::1], i4[::1], f8[::1], "
+    "b1[:, ::1], f8[:, ::1], i8, u1[:, ::1])"
+)
+def spread_futures(
     between: Any,
     place: Any,
     at_risk: Any,
@@ -159,82 +116,6 @@ def _spread_futures(
                 season,
                 new,
             )
-
-
-_REST = (
-    "i8[::1], i8[::1], f8[::1], f8[::1], f8[::1], f8, i4[::1], i4[::1], f8[::1], b1[:, ::1], "
-    "f8[:, ::1], i8, u1[:, ::1])"
-)
-spread_futures_single = compiled_for(f"void(f4[:, ::1], {_REST}")(_spread_futures)
-spread_futures_double = compiled_for(f"void(f8[:, ::1], {_REST}")(_spread_futures)
-
-
-@compiled_for(
-    "void(f4[:, ::1], f4[:, ::1], i8[::1], i8[::1], i8[::1], f4[::1], f4[::1], f4[:, ::1], "
-    "f4[:, ::1], f4[:, ::1], i8[::1], i8[::1], f8[::1], f8[::1], f8[::1], f8, i4[::1], i4[::1], "
-    "f8[::1], i8[::1], f8[::1], i8, u1[::1])",
-    **FUSED,
-)
-def spread_on_demand(
-    landings: Any,
-    lakes: Any,
-    group: Any,
-    own_start: Any,
-    own: Any,
-    mass: Any,
-    law: Any,
-    nearest: Any,
-    leaving: Any,
-    arriving: Any,
-    place: Any,
-    at_risk: Any,
-    introductions: Any,
-    streams: Any,
-    habitat: Any,
-    exponent: Any,
-    start: Any,
-    downstream: Any,
-    hazard: Any,
-    infested: Any,
-    limits: Any,
-    seasons: Any,
-    first: Any,
-) -> None:
-    """Seasons in which lakes are infested; only infested lakes' trips are ever worked out."""
-    sums = np.empty(group.size, f4)
-    part, summed = np.zeros(streams.size), np.zeros(first.size)
-    new = np.empty(first.size, np.int64)
-    n_new = infested.size
-    new[:n_new] = infested
-    for season in range(1, seasons + 1):
-        sums[:] = f4(0.0)
-        for lake in new[:n_new]:
-            i = place[lake]
-            if i < 0:
-                continue
-            mine = own[own_start[i] : own_start[i + 1]]
-            before = sums[mine]
-            for some in range(0, len(arriving), ROUTES):
-                into, out = arriving[some : some + ROUTES], leaving[i, some : some + ROUTES]
-                _send(lakes[0, i], lakes[1, i], landings, mass[i], law, nearest, into, out, sums)
-            sums[mine] = before
-        for k in range(group.size):
-            introductions[group[k]] += sums[k]
-        if streams.size > 0:
-            _add_streams(new[:n_new], start, downstream, hazard, streams, part)
-        n_new = _season(
-            at_risk,
-            place,
-            introductions,
-            streams,
-            habitat,
-            exponent,
-            summed,
-            limits,
-            first,
-            season,
-            new,
-        )
 
 
 @compiled_for("void(f4[::1], f4[:, ::1], f4[::1], f4[::1])", **FUSED)

@@ -9,15 +9,15 @@ import numpy as np
 from scipy.optimize import minimize_scalar
 
 from spreadnet.model.spread.between_lakes import LakeRates
-from spreadnet.model.spread.expected import Coverage, expected_spread
+from spreadnet.model.spread.expected import expected_spread
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from numpy.typing import NDArray
 
-    from spreadnet.model.spread.between_lakes import FlowRates
-    from spreadnet.model.spread.expected import SpreadInputs
+    from spreadnet.model.spread.between_lakes import Rates
+    from spreadnet.model.spread.types import SpreadInputs
 
     Array = NDArray[np.floating]
 
@@ -194,7 +194,7 @@ def past_introductions(
     inputs: SpreadInputs,
     past: History,
     *,
-    rates: LakeRates | FlowRates,
+    rates: Rates,
     earlier: Exposure | None = None,
 ) -> Exposure:
     """
@@ -241,7 +241,7 @@ def past_introductions(
     return Exposure(introductions, infested @ inputs.streams)
 
 
-def past_hazard(inputs: SpreadInputs, exposure: Exposure | None) -> Array:
+def past_hazard(inputs: SpreadInputs, exposure: Exposure | None, *, rates: Rates) -> Array:
     """
     Hazard that each lake met in the years of the past.
 
@@ -251,6 +251,8 @@ def past_hazard(inputs: SpreadInputs, exposure: Exposure | None) -> Array:
         With its establishment chance.
     exposure : Exposure or None
         Of the past; None takes one season with the lakes as they are now.
+    rates : Rates
+        Of `inputs`, with `establish` 1.
 
     Returns
     -------
@@ -258,7 +260,7 @@ def past_hazard(inputs: SpreadInputs, exposure: Exposure | None) -> Array:
         Sum of hazards, whether or not the lake was found infested.
     """
     if exposure is None:
-        now = expected_spread(inputs, Coverage.none(len(inputs.landing_lake)), seasons=1)
+        now = expected_spread(inputs, seasons=1, rates=rates)
         return now.cumulative_hazard[-1]
     by_boat = (inputs.establish * exposure.introductions) ** inputs.allee_exponent
     return (inputs.habitat * (by_boat + exposure.streams)).sum(axis=0)

@@ -2,178 +2,34 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from spreadnet.model.spread.incidence import collapse_matrix
+from spreadnet.model.spread.between_lakes import AT_ONCE, lake_rates
+from spreadnet.model.spread.types import Coverage, Gradient, Path, covered
+from spreadnet.model.trips.dense import Trips
 
 if TYPE_CHECKING:
-    import scipy.sparse as sp
     from numpy.typing import NDArray
 
-    from spreadnet.model.trips.dense import TripFlow
+    from spreadnet.model.spread.between_lakes import Changes, Rates
+    from spreadnet.model.spread.types import SpreadInputs
 
     Array = NDArray[np.floating]
 
-
-@dataclass(frozen=True, slots=True, eq=False)
-class SpreadInputs:
-    """
-    Everything that the spread of one species depends on, for K landings and L lakes.
-
-    Routes (R of them) are the gaps and the residual water on which a boat carries the species.
-    Coverage changes only `leaving` and `arriving`, never `trips`, so that one trip matrix serves
-    every policy.
-
-    Attributes
-    ----------
-    trips : TripFlow
-        Trips a season between landings; none within a lake.
-    landing_lake : array of int, shape (K,)
-        Position of each landing's lake.
-    leaving : array, shape (R, K)
-        Share of boats leaving that have the route open, 0 to 1.
-    arriving : array, shape (R, K)
-        Rate on arriving over the region's mean rate on arriving (no unit).
-    weights : array, shape (R,)
-        Chance that an open route carries the species alive to the next launch, 0 to 1.
-    outside_boats : array, shape (K,)
-        Boats a season that arrive from infested waters outside the region.
-    outside_leaving : array, shape (R,)
-        Share of those boats that left with the route open.
-    education_effect : array, shape (R,)
-        Share of open routes that are closed on a boat that was reached, 0 to 1.
-    establish : float
-        Chance that one living introduction founds a population (alpha).
-    allee_exponent : float
-        1 for independent introductions; above 1 few together fail more often.
-    habitat : array, shape (L,)
-        Suitability of each lake, 0 to 1.
-    streams : sparse array, shape (L, L)
-        Hazard a season from the upstream lake of the row to the downstream lake of the column.
-    initial : array, shape (L,)
-        Chance that each lake is infested at the start, 0 to 1.
-    worth : array, shape (L,)
-        How much a new infestation of each lake counts.
-    """
-
-    trips: TripFlow
-    landing_lake: NDArray[np.integer]
-    leaving: Array
-    arriving: Array
-    weights: Array
-    outside_boats: Array
-    outside_leaving: Array
-    education_effect: Array
-    establish: float
-    allee_exponent: float
-    habitat: Array
-    streams: sp.sparray
-    initial: Array
-    worth: Array
+ROWS = 32  # landings a block
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Coverage:
-    """Share of boats reached at each landing, for boats leaving and boats arriving, 0 to 1."""
-
-    leaving: Array
-    arriving: Array
-
-    @classmethod
-    def none(cls, n_landings: int) -> Coverage:
-        """No educator anywhere."""
-        return cls(np.zeros(n_landings), np.zeros(n_landings))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Path:
-    """
-    The expected course of one species over T seasons.
-
-    Attributes
-    ----------
-    cumulative_hazard : array, shape (T + 1, L)
-        Hazard summed up to the start of each season; row 0 is zero.
-    infested : array, shape (T + 1, L)
-        Chance of being infested at the start of each season; row 0 is `initial`.
-    introductions : array, shape (T, L)
-        Living introductions expected in each season that could found a population.
-    carried : array, shape (T, K, R), or None
-        Boats arriving at each landing with each route carrying, before the landing's own rate;
-        None from `path_by_lake`, which needs only lakes.
-    """
-
-    cumulative_hazard: Array
-    infested: Array
-    introductions: Array
-    carried: Array | None
-
-    @property
-    def seasons(self) -> int:
-        """Number of seasons T."""
-        return len(self.introductions)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Gradient:
-    """
-    How the expected new infestations change with coverage, one adjoint pass.
-
-    Attributes
-    ----------
-    leaving_routes, arriving_routes : arrays, shape (R, K)
-        New infestations (weighted by worth) avoided by reaching all boats that leave (arrive),
-        in every season, route by route.
-    initial : array, shape (L,)
-        Further new infestations that an infestation of the lake now would bring.
-    lake_value : array, shape (T, L)
-        New infestations (weighted by worth) per introduction that could found a population, by
-        season and lake.
-    """
-
-    leaving_routes: Array
-    arriving_routes: Array
-    initial: Array
-    lake_value: Array
-
-    @property
-    def leaving(self) -> Array:
-        """Avoided by reaching all boats that leave, shape (K,)."""
-        return self.leaving_routes.sum(axis=0)
-
-    @property
-    def arriving(self) -> Array:
-        """Avoided by reaching all boats that arrive, shape (K,)."""
-        return self.arriving_routes.sum(axis=0)
-
-
-def covered(inputs: SpreadInputs, coverage: Coverage) -> tuple[Array, Array]:
-    """
-    Rates on leaving and arriving once the boats reached have closed what they were shown.
-
-    Parameters
-    ----------
-    inputs : SpreadInputs
-        The species and region.
-    coverage : Coverage
-        Shares reached, each shape (K,), 0 to 1.
-
-    Returns
-    -------
-    leaving, arriving : arrays, shape (R, K)
-        The rates of `inputs` times `1 - effect * coverage`.
-    """
-    effect = inputs.education_effect[:, None]
-    return (
-        inputs.leaving * (1 - effect * coverage.leaving),
-        inputs.arriving * (1 - effect * coverage.arriving),
-    )
-
-
-def expected_spread(inputs: SpreadInputs, coverage: Coverage, *, seasons: int) -> Path:
+def expected_spread(
+    inputs: SpreadInputs,
+    coverage: Coverage | None = None,
+    *,
+    seasons: int,
+    rates: Rates | None = None,
+    changes: Changes | None = None,
+) -> Path:
     """
     Expected course of the species: the mean-field recursion on cumulative hazards.
 
@@ -185,53 +41,83 @@ def expected_spread(inputs: SpreadInputs, coverage: Coverage, *, seasons: int) -
     ----------
     inputs : SpreadInputs
         The species and region.
-    coverage : Coverage
-        Shares of boats reached, the same in every season.
+    coverage : Coverage, optional
+        Shares of boats reached, the same in every season, (K,) or (P, K); nobody when left out.
     seasons : int
         Seasons to look ahead, 1 or more.
+    rates : Rates, optional
+        `lake_rates(inputs, coverage, establish=1.0)` where that is there already.
+    changes : Changes, optional
+        Instead of coverage and rates: P small changes of another course. What is worked out is by
+        how much each differs from it, as a difference from the start.
 
     Returns
     -------
     path : Path
-        Chances and introductions by season, in the order of `inputs`'s lakes and landings.
+        Chances and introductions by season, in the order of `inputs`'s lakes; with `changes` what
+        comes on top of the hazards, chances and introductions of the course beside.
 
     Raises
     ------
     ValueError
-        If `seasons` is below 1.
+        If `seasons` is below 1, or the shapes of the coverage disagree.
 
     Notes
     -----
     With x the chance of being infested, u and v the rates on leaving and arriving and w the
     weights: q = trips' (u x), z = establish * sum over the lake's landings and routes of
     w v (q + outside), hazard = habitat (z^c + streams' x), x = 1 - (1 - x0) exp(-sum of hazards).
+    Trips summed over routes and landings are the rates between lakes, so a season is one product.
     """
     if seasons < 1:
         message = f"Invalid seasons '{seasons}'. It must be 1 or more."
         raise ValueError(message)
-    leaving, arriving = covered(inputs, coverage)
-    collapse = collapse_matrix(inputs.landing_lake, len(inputs.initial))
-    dtype = np.result_type(leaving, arriving, inputs.initial, float)
-    n_lakes, (n_routes, n_landings) = len(inputs.initial), leaving.shape
-    hazards = np.zeros((seasons + 1, n_lakes), dtype)
-    infested = np.empty((seasons + 1, n_lakes), dtype)
-    introductions = np.empty((seasons, n_lakes), dtype)
-    carried = np.empty((seasons, n_landings, n_routes), dtype)
-    outside = inputs.outside_boats[:, None] * inputs.outside_leaving
-    downstream = inputs.streams.T.tocsr()
-    free = 1 - inputs.initial
-    infested[0] = inputs.initial
+    if coverage is not None:
+        _check_shapes(inputs, coverage)
+    if changes is not None:
+        rates = changes.rates
+    elif rates is None:
+        rates = lake_rates(inputs, coverage, establish=1.0)
+    outside = rates.outside if changes is None else changes.outside
+    beside = None if changes is None else changes.beside
+    at, initial = rates.lakes, inputs.initial
+    shape = (*outside.shape[:-1], len(initial))
+    hazards: Array = np.zeros((seasons + 1, *shape), np.result_type(outside, initial, float))
+    infested = np.empty_like(hazards)
+    introductions = np.zeros_like(hazards[1:])
+    infested[0] = initial if beside is None else 0.0
     for season in range(seasons):
-        at_origin = infested[season][inputs.landing_lake]
-        carried[season] = inputs.trips.into(leaving.T * at_origin[:, None]) + outside
-        by_landing = (carried[season] * arriving.T) @ inputs.weights
-        introductions[season] = inputs.establish * (collapse @ by_landing)
-        hazard = inputs.habitat * (
-            introductions[season] ** inputs.allee_exponent + downstream @ infested[season]
-        )
-        hazards[season + 1] = hazards[season] + hazard
-        infested[season + 1] = inputs.initial - free * np.expm1(-hazards[season + 1])
-    return Path(hazards, infested, introductions, carried)
+        state = infested[season]
+        if changes is None:
+            sent: Array = outside + rates.sent(state[..., at])
+        else:
+            sent = changes.sent(state[..., at], season)
+        introductions[season][..., at] = inputs.establish * sent
+        before = None if beside is None else beside.introductions[season]
+        brought = _power_change(before, introductions[season], inputs.allee_exponent)
+        hazards[season + 1] = hazards[season] + inputs.habitat * (brought + state @ inputs.streams)
+        free = 1 - initial
+        if beside is not None:
+            free = free * np.exp(-beside.cumulative_hazard[season + 1])
+        infested[season + 1] = infested[0] - free * np.expm1(-hazards[season + 1])
+    return Path(hazards, infested, introductions)
+
+
+def _power_change(before: Array | None, change: Array, exponent: float) -> Array:
+    """What a change of introductions changes of their power."""
+    if exponent == 1:
+        return change
+    if before is None:
+        return change**exponent
+    return np.maximum(before + change, 0.0) ** exponent - before**exponent
+
+
+def _check_shapes(inputs: SpreadInputs, coverage: Coverage) -> None:
+    """Refuse shares that are not one a landing."""
+    shapes = [np.shape(coverage.leaving), np.shape(coverage.arriving)]
+    if shapes[0] != shapes[1] or shapes[0][-1:] != inputs.landing_lake.shape:
+        message = f"Invalid coverages of shapes {shapes[0]} and {shapes[1]}. Both must "
+        raise ValueError(f"{message}have {len(inputs.landing_lake)} columns.")
 
 
 def new_infestations(inputs: SpreadInputs, path: Path) -> Array:
@@ -247,13 +133,13 @@ def new_infestations(inputs: SpreadInputs, path: Path) -> Array:
 
     Returns
     -------
-    chance : array, shape (L,)
+    chance : array, shape (L,), or (P, L) for P coverages
         Chance that the lake is free now and infested at the end, 0 to 1.
     """
     return -(1 - inputs.initial) * np.expm1(-path.cumulative_hazard[-1])
 
 
-def total(inputs: SpreadInputs, path: Path) -> float:
+def total(inputs: SpreadInputs, path: Path) -> Any:
     """
     New infestations expected over the whole region, weighted by worth.
 
@@ -266,16 +152,51 @@ def total(inputs: SpreadInputs, path: Path) -> float:
 
     Returns
     -------
-    total : float
+    total : float, or array of shape (P,) for P coverages
         Sum over lakes of worth times the chance of a new infestation.
     """
-    new: Any = inputs.worth @ new_infestations(inputs, path)  # complex in complex-step tests
-    return new
+    return new_infestations(inputs, path) @ inputs.worth
 
 
-def gradient(inputs: SpreadInputs, coverage: Coverage, path: Path) -> Gradient:
+def totals_under(inputs: SpreadInputs, coverage: Coverage, *, seasons: int) -> Array:
     """
-    What coverage at each landing avoids, for all landings at once.
+    New infestations under each of several coverages, weighted by worth.
+
+    Parameters
+    ----------
+    inputs : SpreadInputs
+        The species and region.
+    coverage : Coverage
+        Share of boats reached at each landing under each of P coverages, (P, K).
+    seasons : int
+        Seasons to look ahead, 1 or more.
+
+    Returns
+    -------
+    totals : array, shape (P,)
+        As `total` of each path; a few dozen coverages are worked on together.
+
+    Raises
+    ------
+    ValueError
+        If the shapes disagree or `seasons` is below 1.
+    """
+    parts = [
+        total(inputs, expected_spread(inputs, coverage[i : i + AT_ONCE], seasons=seasons))
+        for i in range(0, len(coverage.leaving), AT_ONCE)
+    ]
+    return np.concatenate([np.zeros(0), *parts])
+
+
+def gradient(
+    inputs: SpreadInputs,
+    coverage: Coverage | None,
+    path: Path,
+    *,
+    rates: Rates | None = None,
+) -> Gradient:
+    """
+    What further coverage at each landing avoids, for all landings at once.
 
     One pass backwards over the seasons gives for every landing what two further runs would give
     for one: the cost is about that of one more forward pass.
@@ -284,52 +205,43 @@ def gradient(inputs: SpreadInputs, coverage: Coverage, path: Path) -> Gradient:
     ----------
     inputs : SpreadInputs
         The inputs that made the path.
-    coverage : Coverage
-        The coverage that made the path; the gradient is taken there.
+    coverage : Coverage or None
+        The coverage that made the path, (K,); the gradient is taken there.
     path : Path
         Result of `expected_spread`.
+    rates : Rates, optional
+        As for `expected_spread`.
 
     Returns
     -------
     gradient : Gradient
         Avoided new infestations per unit of coverage (positive: coverage helps).
 
-    Raises
-    ------
-    ValueError
-        If the path does not hold what boats carried.
-
     Notes
     -----
     The discrete adjoint of `expected_spread`; tests compare it with complex-step derivatives.
     """
-    if path.carried is None:
-        message = "Invalid path. It must come from `expected_spread`."
-        raise ValueError(message)
-    leaving, arriving = covered(inputs, coverage)
-    collapse = collapse_matrix(inputs.landing_lake, len(inputs.initial))
+    if rates is None:
+        rates = lake_rates(inputs, coverage, establish=1.0)
+    lakes, exponent = rates.lakes, inputs.allee_exponent
     free = 1 - inputs.initial
-    at_end = np.exp(-path.cumulative_hazard[-1])
-    by_hazard = inputs.worth * free * at_end
-    by_leaving = np.zeros_like(leaving)
-    by_arriving = np.zeros_like(arriving)
+    by_hazard = inputs.worth * free * np.exp(-path.cumulative_hazard[-1])
     initial = inputs.worth * np.expm1(-path.cumulative_hazard[-1])
     lake_value = np.empty_like(path.introductions)
-    exponent = inputs.allee_exponent
     for season in reversed(range(path.seasons)):
         by_habitat = by_hazard * inputs.habitat
         slope = exponent * path.introductions[season] ** (exponent - 1) if exponent != 1 else 1.0
         lake_value[season] = by_habitat * slope
-        by_landing = inputs.establish * lake_value[season][inputs.landing_lake]
-        weighted = by_landing[:, None] * inputs.weights
-        by_arriving += (weighted * path.carried[season]).T
-        back = inputs.trips.out_of(weighted * arriving.T)
-        at_origin = path.infested[season][inputs.landing_lake]
-        by_leaving += (back * at_origin[:, None]).T
-        by_state = collapse @ (back * leaving.T).sum(axis=1) + inputs.streams @ by_habitat
+        by_state = inputs.streams @ by_habitat
+        by_state[lakes] += rates.back(inputs.establish * lake_value[season, lakes])
         still_free = np.exp(-path.cumulative_hazard[season])
         initial = initial + by_state * still_free
         by_hazard = by_hazard + by_state * free * still_free
+    at = inputs
+    if coverage is not None:
+        leaving, arriving = covered(inputs, coverage)
+        at = replace(inputs, leaving=leaving, arriving=arriving)
+    by_leaving, by_arriving = _by_route(at, path, lake_value)
     effect = inputs.education_effect[:, None]
     return Gradient(
         leaving_routes=effect * inputs.leaving * by_leaving,
@@ -337,3 +249,58 @@ def gradient(inputs: SpreadInputs, coverage: Coverage, path: Path) -> Gradient:
         initial=initial,
         lake_value=lake_value,
     )
+
+
+def _by_route(inputs: SpreadInputs, path: Path, lake_value: Array) -> tuple[Array, Array]:
+    """
+    What rates on leaving and arriving weigh, route by route, (R, K) each.
+
+    Seasons are summed first, pair by pair, and routes after: two thin products in place of one of
+    seasons times routes. A block of pairs stays in the cache.
+    """
+    trips = inputs.trips
+    if not isinstance(trips, Trips):
+        return _by_route_flowing(inputs, path, lake_value)
+    dtype = trips.by_origin.dtype
+    used = np.flatnonzero(inputs.weights > 0)
+    by_leaving, by_arriving = np.zeros_like(inputs.leaving), np.zeros_like(inputs.arriving)
+    value = (inputs.establish * lake_value[:, inputs.landing_lake]).T
+    valued, infested = value.astype(dtype), path.infested[:-1, _lake_of_group(inputs, trips)]
+    infested = np.ascontiguousarray(infested, dtype)
+    left = np.ascontiguousarray(trips.leaving_mean(inputs.leaving[used].T), dtype)
+    into = (inputs.weights[used, None] * inputs.arriving[used]).astype(dtype)
+    arrived = np.empty((len(value), len(used)), dtype)
+    by_group = np.zeros((len(used), len(left)))
+    for start in range(0, len(value), ROWS):
+        rows = slice(start, start + ROWS)
+        pairs = valued[rows] @ infested
+        pairs *= trips.by_origin[rows]
+        arrived[rows] = pairs @ left
+        by_group += into[:, rows] @ pairs
+    outside = value.sum(axis=1) * inputs.outside_boats
+    from_outside = outside[:, None] * inputs.outside_leaving[used]
+    by_arriving[used] = (arrived + from_outside).T * inputs.weights[used, None]
+    by_leaving[used] = by_group[:, trips.group] * trips.split
+    return by_leaving, by_arriving
+
+
+def _by_route_flowing(inputs: SpreadInputs, path: Path, lake_value: Array) -> tuple[Array, Array]:
+    """The same where trips are not held as a matrix: season by season."""
+    used = np.flatnonzero(inputs.weights > 0)
+    by_leaving, by_arriving = np.zeros_like(inputs.leaving), np.zeros_like(inputs.arriving)
+    left, into = inputs.leaving[used], inputs.arriving[used] * inputs.weights[used, None]
+    outside = np.outer(inputs.outside_leaving[used], inputs.outside_boats)
+    for season in range(path.seasons):
+        value = inputs.establish * lake_value[season][inputs.landing_lake]
+        infested = path.infested[season][inputs.landing_lake]
+        arrived = inputs.trips.into((left * infested).T).T + outside
+        by_arriving[used] += value * arrived * inputs.weights[used, None]
+        by_leaving[used] += inputs.trips.out_of((into * value).T).T * infested
+    return by_leaving, by_arriving
+
+
+def _lake_of_group(inputs: SpreadInputs, trips: Trips) -> NDArray[np.integer]:
+    """Position of the lake that each group of origins belongs to."""
+    of_group = np.empty(trips.by_origin.shape[1], np.intp)
+    of_group[trips.group] = inputs.landing_lake
+    return of_group

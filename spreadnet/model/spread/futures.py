@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
@@ -10,16 +11,14 @@ import numpy as np
 import scipy.sparse as sp
 
 from spreadnet.chance import stream
-from spreadnet.model.fast.bridge import at_risk, fast_available, spread_futures
-from spreadnet.model.spread.between_lakes import FlowRates, lake_rates
+from spreadnet.model.fast.bridge import Seasons, fast_available, spread_futures
+from spreadnet.model.spread.between_lakes import LakeRates, lake_rates
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from numpy.typing import NDArray
 
-    from spreadnet.model.spread.between_lakes import LakeRates
-    from spreadnet.model.spread.expected import Coverage, SpreadInputs
+    from spreadnet.model.spread.between_lakes import Rates
+    from spreadnet.model.spread.types import Coverage, SpreadInputs
 
     Array = NDArray[np.floating]
 
@@ -102,7 +101,7 @@ def simulate(
     species: str,
     futures: range,
     coverage: Coverage | None = None,
-    rates: LakeRates | FlowRates | None = None,
+    rates: Rates | None = None,
 ) -> Futures:
     """
     Let the species spread in single futures, lake by lake and season by season.
@@ -151,20 +150,18 @@ def simulate(
     n_lakes = len(inputs.initial)
     first = np.full((len(futures), n_lakes), NEVER, np.uint8)
     size = max(1, CELLS // max(n_lakes, 1))
-    fill: Callable[..., None]
-    if isinstance(rates, FlowRates):
-        fill = partial(_spread_flowing, inputs, rates)
-    elif rates.between.dtype == np.float32 and fast_available():  # loading it takes a second
-        fill = partial(spread_futures, inputs, rates)
-    else:
-        fill = partial(_spread_all, _work(inputs, rates))
-    lakes = at_risk(inputs, _place(rates, n_lakes), inputs.initial < 1)
+    lakes = at_risk(inputs, _place(rates, n_lakes))
+    always = inputs.initial == 1  # by what is known, not by these futures: sums must not depend
+    first[:, always] = 0  # on the pieces
+    spread = _way(inputs, rates, lakes)
     for start in range(0, len(futures), size):
         some = futures[start : start + size]
-        fill(
+        infested = _start(inputs, seed, species, some) & ~always
+        first[start : start + size][infested] = 0
+        spread(
             first[start : start + size],
+            infested=infested,
             limits=_limits(seed, species, some, n_lakes=n_lakes, lakes=lakes),
-            infested=_start(inputs, seed, species, some),
             seasons=seasons,
         )
     return Futures(first, seasons)
@@ -197,35 +194,66 @@ def _start(inputs: SpreadInputs, seed: int, species: str, futures: range) -> NDA
     return drawn < inputs.initial
 
 
-def _place(rates: LakeRates | FlowRates, n_lakes: int) -> NDArray[np.int64]:
+def _place(rates: Rates, n_lakes: int) -> NDArray[np.int64]:
     """Place of each lake among those with a landing, -1 without one."""
     place = np.full(n_lakes, -1, np.int64)
     place[rates.lakes] = np.arange(len(rates.lakes))
     return place
 
 
-def _spread(
-    inputs: SpreadInputs,
-    rates: LakeRates,
-    first: NDArray[np.uint8],
-    *,
-    limits: Array,
-    infested: NDArray[np.bool_],
-    seasons: int,
-) -> None:
-    """Fill in the season of each lake's infestation for some futures."""
-    work = _work(inputs, rates)
-    _spread_all(work, first, limits=limits, infested=infested, seasons=seasons)
+def at_risk(inputs: SpreadInputs, place: NDArray[np.integer]) -> NDArray[np.int64]:
+    """
+    Lakes that a boat or a stream can bring something to, and where it can live.
+
+    Parameters
+    ----------
+    inputs : SpreadInputs
+        The species and region.
+    place : array of int, shape (L,)
+        Place among the lakes with a landing, -1 without one.
+
+    Returns
+    -------
+    lakes : array of int
+        Positions in ascending order, without those that are infested for sure.
+    """
+    reached = place >= 0
+    if inputs.streams.nnz:
+        reached = reached | (np.bincount(inputs.streams.tocoo().col, minlength=len(place)) > 0)
+    return np.flatnonzero(reached & (inputs.initial < 1) & (inputs.habitat > 0)).astype(np.int64)
+
+
+def _way(inputs: SpreadInputs, rates: Rates, lakes: NDArray[np.int64]) -> Callable[..., None]:
+    """Compiled loops where they serve, else NumPy: both take sums in the same order."""
+    always = inputs.initial == 1
+    between = rates.between if isinstance(rates, LakeRates) else None
+    if between is None:
+        sent = rates.sent(always[rates.lakes].astype(float))
+    else:
+        sent = between[always[rates.lakes]].sum(axis=0, dtype=float)
+    downstream = np.asarray(always @ inputs.streams, float) if inputs.streams.nnz else np.zeros(0)
+    common = Seasons(
+        between=between,
+        place=_place(rates, len(always)),
+        at_risk=lakes,
+        introductions=rates.outside + sent,
+        downstream=downstream,
+        habitat=inputs.habitat,
+        allee_exponent=inputs.allee_exponent,
+        streams=inputs.streams,
+    )
+    if between is not None and between.dtype == np.float32 and fast_available():
+        return partial(spread_futures, common)
+    return partial(_spread_all, _work(common, rates))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Work:
-    """What single futures need: the C lakes at risk, the B with a landing first."""
+    """What single futures need without compiled loops: the C lakes at risk, B with boats first."""
 
-    always: NDArray[np.bool_]  # (L,) infested in every future
     lakes: NDArray[np.integer]  # (C,)
-    place: NDArray[np.integer]  # (L,) row in `between`, -1 without a landing
-    between: NDArray[np.float64]  # (A, B)
+    place: NDArray[np.integer]  # (L,) row among the lakes with a landing, -1 without one
+    send: Callable[[NDArray[np.integer], NDArray[np.integer], int], Array]
     streams: sp.csr_array | None  # (L, C)
     habitat: Array  # (C,)
     introductions: Array  # (B,) of lakes infested in every future, and from outside
@@ -233,37 +261,70 @@ class _Work:
     exponent: float
 
 
-def _work(inputs: SpreadInputs, rates: LakeRates) -> _Work:
+def _work(common: Seasons, rates: Rates) -> _Work:
     """Only the lakes that anything can reach."""
-    # By what is known of the lake, not by the futures at hand: sums must not depend on the pieces.
-    always = inputs.initial == 1
-    introductions = rates.outside + rates.between[always[rates.lakes]].sum(axis=0, dtype=float)
-    place = _place(rates, len(always))
-    lakes = at_risk(inputs, place, ~always)
+    lakes, place = common.at_risk, common.place
     with_landing = place[lakes] >= 0
     lakes = np.concatenate([lakes[with_landing], lakes[~with_landing]])
     boats = place[lakes[: with_landing.sum()]]
-    any_stream = inputs.streams.nnz > 0
+    any_stream = common.streams.nnz > 0
     return _Work(
-        always=always,
         lakes=lakes,
         place=place,
-        # Summed in double, so that the order of adding shows in the sixteenth digit at most.
-        between=np.take(rates.between, boats, axis=1).astype(float),
-        streams=inputs.streams.tocsr()[:, lakes] if any_stream else None,
-        habitat=np.asarray(inputs.habitat[lakes], float),
-        introductions=introductions[boats],
-        downstream=(always @ inputs.streams)[lakes] if any_stream else np.zeros(0),
-        exponent=inputs.allee_exponent,
+        send=_sender(rates, boats),
+        streams=common.streams.tocsr()[:, lakes] if any_stream else None,
+        habitat=np.asarray(common.habitat[lakes], float),
+        introductions=common.introductions[boats],
+        downstream=common.downstream[lakes] if any_stream else np.zeros(0),
+        exponent=common.allee_exponent,
     )
+
+
+def _sender(
+    rates: Rates, boats: NDArray[np.integer]
+) -> Callable[[NDArray[np.integer], NDArray[np.integer], int], Array]:
+    """
+    What newly infested lakes send, by future and lake that boats reach, (D, B).
+
+    Given the future and the place of each new one. Sums are in double, in the order of the new
+    ones, so that the order of adding shows in the sixteenth digit at most; where there is no
+    matrix each future is summed over all trips by itself.
+    """
+    if not isinstance(rates, LakeRates):
+
+        def flowing(future: NDArray[np.integer], origin: NDArray[np.integer], n: int) -> Array:
+            sent = np.zeros((n, len(boats)))
+            for one in np.unique(future):
+                new = np.zeros(len(rates.lakes))
+                new[origin[future == one]] = 1.0
+                sent[one] = rates.sent(new)[boats]
+            return sent
+
+        return flowing
+    between = np.take(rates.between, boats, axis=1).astype(float)
+    if len(between) <= FEW:
+
+        def added(future: NDArray[np.integer], origin: NDArray[np.integer], n: int) -> Array:
+            sent = np.zeros((n, len(boats)))  # a season's new ones first, as with a matrix
+            np.add.at(sent, future, between[origin])
+            return sent
+
+        return added
+
+    def multiplied(future: NDArray[np.integer], origin: NDArray[np.integer], n: int) -> Array:
+        starts = np.searchsorted(future, np.arange(n + 1))
+        new = sp.csr_array((np.ones(len(origin)), origin, starts), shape=(n, len(between)))
+        return new @ between
+
+    return multiplied
 
 
 def _spread_all(
     work: _Work,
     first: NDArray[np.uint8],
     *,
-    limits: Array,
     infested: NDArray[np.bool_],
+    limits: Array,
     seasons: int,
 ) -> None:
     """
@@ -272,40 +333,11 @@ def _spread_all(
     What infested lakes send is summed up as they come, so that a season costs as much as it has
     new infestations.
     """
-    first[infested] = 0
     size = max(1, CACHED // max(len(work.lakes), 1))
     for start in range(0, len(first), size):
         some = slice(start, start + size)
         free = np.where(first[some, work.lakes] == 0, np.inf, limits[some, work.lakes])
-        _spread_some(work, first[some], infested[some] & ~work.always, free, seasons=seasons)
-
-
-def _spread_flowing(
-    inputs: SpreadInputs,
-    rates: FlowRates,
-    first: NDArray[np.uint8],
-    *,
-    limits: Array,
-    infested: NDArray[np.bool_],
-    seasons: int,
-) -> None:
-    """
-    The same without a matrix of rates: what new ones send is summed over all trips each season.
-
-    Each future by itself, so that its sums do not depend on the others worked on with it.
-    """
-    at = rates.lakes
-    for row, limit, held in zip(first, limits, infested, strict=True):
-        row[held] = 0
-        introductions = np.zeros(len(held))
-        introductions[at] = rates.outside
-        downstream, hazard, new = np.zeros(len(held)), np.zeros(len(held)), held
-        for season in range(1, seasons + 1):
-            introductions[at] += rates.sent(new[None, at].astype(float))[0]
-            downstream += new @ inputs.streams
-            hazard += inputs.habitat * (introductions**inputs.allee_exponent + downstream)
-            new = (hazard >= limit) & (row == NEVER)
-            row[new] = season
+        _spread_some(work, first[some], infested[some], free, seasons=seasons)
 
 
 def _spread_some(
@@ -325,14 +357,9 @@ def _spread_some(
     lake: NDArray[np.integer]
     future, lake = np.nonzero(new_at_start)
     for season in range(1, seasons + 1):
-        if len(future) and len(work.between) <= FEW:
-            place = work.place[lake]
-            here = place >= 0
-            added = np.zeros_like(introductions)  # a season's new ones first, as with a matrix
-            np.add.at(added, future[here], work.between[place[here]])
-            introductions += added
-        elif len(future):
-            introductions += _sent(work, future, lake, n_futures=len(first))
+        origin = work.place[lake]
+        if (origin >= 0).any():
+            introductions += work.send(future[origin >= 0], origin[origin >= 0], len(first))
         brought = introductions if work.exponent == 1 else introductions**work.exponent
         by_boat += habitat * brought
         if work.streams is not None:
@@ -344,14 +371,3 @@ def _spread_some(
         limits[future, column] = np.inf
         lake = work.lakes[column]
         first[future, lake] = season
-
-
-def _sent(
-    work: _Work, future: NDArray[np.integer], lake: NDArray[np.integer], *, n_futures: int
-) -> Array:
-    """What newly infested lakes send, by future and lake at risk."""
-    with_landing = work.place[lake] >= 0
-    origin = work.place[lake[with_landing]]
-    starts = np.searchsorted(future[with_landing], np.arange(n_futures + 1))
-    shape = (n_futures, len(work.between))
-    return sp.csr_array((np.ones(len(origin)), origin, starts), shape=shape) @ work.between

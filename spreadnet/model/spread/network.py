@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from spreadnet.model.spread.expected import SpreadInputs
+    from spreadnet.model.spread.types import SpreadInputs
     from spreadnet.model.trips.dense import TripFlow
 
     Array = NDArray[np.floating]

@@ -7,21 +7,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.model.fast.bridge import kernels
+from spreadnet.model.fast.bridge import trips_by_origin
 from spreadnet.model.trips.dense import Trips
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from numpy.typing import NDArray
 
     from spreadnet.model.laws import DistanceLaw
 
     Array = NDArray[np.floating]
 
-LANES = 64  # rows are filled up to a multiple of this, so that none ends in single steps
-FAR_KM = 1e15  # where the places that fill a row lie
-LN2 = np.log(2.0)
+# Terms that the compiled loops know, each with what takes its coefficient to the base 2.
+TO_BASE_2 = {"log_distance": 1.0, "distance": 1 / np.log(2.0), "log_distance_squared": np.log(2.0)}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,100 +83,55 @@ class LawTrips:
         Raises
         ------
         ValueError
-            If two places coincide under a law that is infinite there.
+            If two places coincide under a law that is infinite there, or the law has a term that
+            the compiled loops don't know.
         """
-        by_origin = np.zeros((len(self.group), len(self.pull)), np.float32)
-        if by_origin.size and len(self.pull) > 1:
-            landings, lakes = centred_places(self)
-            kernels().trips_by_origin(
-                landings,
-                lakes,
-                np.ascontiguousarray(self.group, np.int64),
-                masses([self])[0],
-                law_numbers(self),
-                self.arriving.astype(np.float32),
-                by_origin,
-            )
+        if self.law.softening_km == 0 and self.law.terms != ("distance",):
+            _refuse_coinciding(self)
+        by_origin = trips_by_origin(
+            (self.landing_km, self.lake_km),
+            self.group,
+            self.pull,
+            law_numbers(self.law, self.coefficients),
+            self.arriving,
+        )
         return Trips(by_origin, self.group, self.split)
 
 
-def centred_places(trips: LawTrips) -> tuple[Array, Array]:
+def law_numbers(law: DistanceLaw, coefficients: Array) -> Array:
     """
-    Eastings and northings around the middle, where single precision is finest.
+    A law in the four numbers that the compiled loops take, to the base 2.
 
     Parameters
     ----------
-    trips : LawTrips
-        Places and law.
-
-    Returns
-    -------
-    landings, lakes : arrays, shapes (2, K) and (2, A or more)
-        Kilometres, `float32`; lakes are filled up to whole lanes with places far away.
-
-    Raises
-    ------
-    ValueError
-        If two places coincide under a law that is infinite there.
-    """
-    if trips.law.softening_km == 0 and trips.law.terms != ("distance",):
-        _refuse_coinciding(trips)
-    centre = trips.landing_km.mean(axis=0)
-    n_lakes = len(trips.lake_km)
-    lakes = np.full((2, _whole_lanes(n_lakes)), FAR_KM, np.float32)
-    lakes[:, :n_lakes] = (trips.lake_km - centre).T
-    return np.ascontiguousarray((trips.landing_km - centre).T.astype(np.float32)), lakes
-
-
-def masses(trips: Sequence[LawTrips]) -> Array:
-    """
-    How much lakes attract, to the base 2 and less the greatest.
-
-    Parameters
-    ----------
-    trips : sequence of LawTrips, length D
-        Between the same places.
-
-    Returns
-    -------
-    masses : array, shape (D, A or more)
-        `float32`, filled up to whole lanes with -inf.
-    """
-    n_lakes = len(trips[0].pull)
-    filled = np.full((len(trips), _whole_lanes(n_lakes)), -np.inf, np.float32)
-    for row, one in zip(filled, trips, strict=True):
-        top = one.pull.max(initial=-np.inf)
-        row[:n_lakes] = (one.pull - (top if np.isfinite(top) else 0.0)) / LN2
-    return filled
-
-
-def law_numbers(trips: LawTrips) -> Array:
-    """
-    Any of the laws in four numbers, to the base 2.
-
-    Parameters
-    ----------
-    trips : LawTrips
-        Law and coefficients.
+    law : DistanceLaw
+        How the pull falls with distance.
+    coefficients : array, shape (M,)
+        One a term of the law.
 
     Returns
     -------
     numbers : array, shape (4,)
         Coefficients of the logarithm, the distance and the squared logarithm; softening in km.
+
+    Raises
+    ------
+    ValueError
+        If the law has a term that the loops don't know; it would be left out without a word.
+
+    Examples
+    --------
+    >>> from spreadnet.model.laws import LAWS
+    >>> law_numbers(LAWS["power"], np.array([-1.5]))
+    array([-1.5,  0. ,  0. ,  1. ], dtype=float32)
     """
-    given = dict(zip(trips.law.terms, np.asarray(trips.coefficients, float), strict=True))
-    terms = [
-        given.get("log_distance", 0.0),
-        given.get("distance", 0.0) / LN2,
-        given.get("log_distance_squared", 0.0) * LN2,
-        trips.law.softening_km,
-    ]
-    return np.array(terms, np.float32)
-
-
-def _whole_lanes(n: int) -> int:
-    """The next multiple of `LANES`."""
-    return -(-n // LANES) * LANES
+    unknown = [term for term in law.terms if term not in TO_BASE_2]
+    if unknown:
+        message = f"Invalid law '{law.name}'. The compiled loops know no term {unknown[0]}; set "
+        raise ValueError(f"{message}SPREADNET_FAST=0 to work without them.")
+    given = dict(zip(law.terms, np.asarray(coefficients, float), strict=True))
+    terms = [given.get(term, 0.0) * factor for term, factor in TO_BASE_2.items()]
+    return np.array([*terms, law.softening_km], np.float32)
 
 
 def _refuse_coinciding(trips: LawTrips) -> None:

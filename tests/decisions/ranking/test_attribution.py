@@ -5,7 +5,8 @@ import pytest
 import scipy.sparse as sp
 
 from spreadnet.decisions.ranking.attribution import attribute
-from spreadnet.model.spread.expected import Coverage, SpreadInputs, expected_spread, gradient
+from spreadnet.model.spread.expected import expected_spread, gradient
+from spreadnet.model.spread.types import Coverage, SpreadInputs
 from spreadnet.model.trips.dense import Trips
 
 

@@ -10,7 +10,8 @@ from spreadnet.decisions.draws.run import FUTURES, Run, run_draws, run_model, se
 from spreadnet.decisions.ranking.engine_check import EngineCheck, check_engine, why_apart
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
-from spreadnet.model.spread.expected import Coverage, SpreadInputs, expected_spread
+from spreadnet.model.spread.expected import expected_spread
+from spreadnet.model.spread.types import Coverage, SpreadInputs
 from spreadnet.model.trips.dense import Trips
 
 AGREED = EngineCheck(

@@ -20,7 +20,7 @@ from spreadnet.model.movement.fit import GravityFit
 from spreadnet.model.movement.shares import destination_shares, lake_trips, within_lake_split
 from spreadnet.model.on_demand import simulate_on_demand
 from spreadnet.model.spread.between_lakes import LakeRates, lake_rates
-from spreadnet.model.spread.expected import Coverage, SpreadInputs
+from spreadnet.model.spread.types import Coverage, SpreadInputs
 from spreadnet.model.trips.by_law import LawTrips
 
 pytest.importorskip("numba", reason="the extra `fast` is not installed")

@@ -10,7 +10,7 @@ from spreadnet.model import calibration
 from spreadnet.model.finds.establishment import FEWEST_FINDS, history, past_introductions
 from spreadnet.model.inputs import PASSES
 from spreadnet.model.spread.between_lakes import lake_rates
-from spreadnet.model.spread.expected import SpreadInputs
+from spreadnet.model.spread.types import SpreadInputs
 from spreadnet.model.trips.dense import Trips
 
 

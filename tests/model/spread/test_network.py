@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 import scipy.sparse as sp
 
-from spreadnet.model.spread.expected import SpreadInputs
 from spreadnet.model.spread.network import lake_flows, lake_network, trips_table
+from spreadnet.model.spread.types import SpreadInputs
 from spreadnet.model.trips.dense import Trips
 
 

@@ -8,9 +8,10 @@ import scipy.sparse as sp
 
 from spreadnet.model.spread.between_lakes import FlowRates, lake_rates
 from spreadnet.model.spread.by_lake import gradient_by_lake, path_by_lake
-from spreadnet.model.spread.expected import Coverage, SpreadInputs, expected_spread, gradient, total
+from spreadnet.model.spread.expected import expected_spread, gradient, total
 from spreadnet.model.spread.futures import simulate
 from spreadnet.model.spread.one_landing import AT_ONCE, avoided_at_one
+from spreadnet.model.spread.types import Coverage, SpreadInputs
 from spreadnet.model.trips.dense import Trips
 
 

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 import scipy.sparse as sp
 
-from spreadnet.model.spread.expected import Coverage, SpreadInputs, expected_spread, total
+from spreadnet.model.spread.expected import expected_spread, total
 from spreadnet.model.spread.policies import AT_ONCE, totals_under
+from spreadnet.model.spread.types import Coverage, SpreadInputs
 from spreadnet.model.trips.dense import Trips
 
 

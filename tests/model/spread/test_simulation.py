@@ -18,14 +18,9 @@ from scipy import stats
 from spreadnet.model import simulation
 from spreadnet.model.fast.bridge import SWITCH
 from spreadnet.model.spread.between_lakes import lake_rates
-from spreadnet.model.spread.expected import (
-    Coverage,
-    SpreadInputs,
-    expected_spread,
-    new_infestations,
-    total,
-)
+from spreadnet.model.spread.expected import expected_spread, new_infestations, total
 from spreadnet.model.spread.futures import NEVER, simulate, thresholds
+from spreadnet.model.spread.types import Coverage, SpreadInputs
 from spreadnet.model.trips.dense import Trips
 
 

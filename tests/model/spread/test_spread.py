@@ -9,14 +9,8 @@ from hypothesis import given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 
-from spreadnet.model.spread.expected import (
-    Coverage,
-    SpreadInputs,
-    expected_spread,
-    gradient,
-    new_infestations,
-    total,
-)
+from spreadnet.model.spread.expected import expected_spread, gradient, new_infestations, total
+from spreadnet.model.spread.types import Coverage, SpreadInputs
 from spreadnet.model.trips.dense import Trips
 
 

@@ -5,7 +5,8 @@ import pytest
 import scipy.sparse as sp
 
 from spreadnet.model.spread.between_lakes import lake_rates
-from spreadnet.model.spread.expected import Coverage, SpreadInputs, expected_spread
+from spreadnet.model.spread.expected import expected_spread
+from spreadnet.model.spread.types import Coverage, SpreadInputs
 from spreadnet.model.trips.dense import Trips
 
 

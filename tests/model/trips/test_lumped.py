@@ -11,7 +11,8 @@ from spreadnet.model.distance import lake_points, planar_km
 from spreadnet.model.laws import EXPONENTIAL, LAWS, LOGNORMAL, POWER, POWER_EXPONENTIAL
 from spreadnet.model.movement.fit import AREA, GravityFit
 from spreadnet.model.movement.shares import destination_shares, lake_trips, within_lake_split
-from spreadnet.model.spread.expected import Coverage, SpreadInputs, expected_spread, gradient, total
+from spreadnet.model.spread.expected import expected_spread, gradient, total
+from spreadnet.model.spread.types import Coverage, SpreadInputs
 from spreadnet.model.trips.by_law import LawTrips
 from spreadnet.model.trips.lumped import lumped_trips
 
