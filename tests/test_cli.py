@@ -344,7 +344,7 @@ def test_a_signal_ends_the_processes_that_draw(tmp_path, name):
 @POSIX
 @pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP", "SIGINT"])
 def test_a_signal_during_the_writing_leaves_nothing(monkeypatch, capsys, tmp_path, name):
-    from spreadnet.outputs import results
+    from spreadnet.outputs import write as results
 
     def signalled(*_args, **_kwargs):
         os.kill(os.getpid(), getattr(signal, name))

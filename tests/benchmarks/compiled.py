@@ -11,13 +11,13 @@ import networkx as nx
 import numpy as np
 import scipy.sparse as sp
 
-from spreadnet.model import simulation
 from spreadnet.model.distance import planar_km
 from spreadnet.model.fast.bridge import NEVER, fast_available, rates_between, spread_futures
 from spreadnet.model.laws import POWER
 from spreadnet.model.movement.fit import GravityFit
 from spreadnet.model.movement.shares import destination_shares, lake_trips, within_lake_split
 from spreadnet.model.on_demand import simulate_on_demand
+from spreadnet.model.spread import futures as simulation
 from spreadnet.model.spread.between_lakes import lake_rates
 from spreadnet.model.spread.types import SpreadInputs
 from spreadnet.model.trips.by_law import LawTrips

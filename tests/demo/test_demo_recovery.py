@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from made_trips import dense_trips
 from scipy.stats import spearmanr
 
 import spreadnet
@@ -22,7 +23,6 @@ from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of, spread_inputs
 from spreadnet.model.spread.expected import expected_spread, gradient, new_infestations
 from spreadnet.model.spread.types import Coverage
-from spreadnet.model.trips.dense import Trips
 
 SEEDS = range(27, 37)
 YEAR = 2026  # last year of the demo's past
@@ -69,7 +69,7 @@ def true_run(maker, made, region, result):
     inputs = {
         name: replace(
             one,
-            trips=Trips.dense(known.trips),
+            trips=dense_trips(known.trips),
             establish=establish[name],
             habitat=known.habitat[name],
             initial=infested[name],

@@ -165,7 +165,9 @@ def test_unseen_infestations_lie_where_boats_brought_most(pieces):
         assert one.initial.sum() == pytest.approx(status.probability.sum())
         past = inputs_module._past(name, estimates, place=place)
         rates = lake_rates(one, establish=1.0)
-        exposed = inputs_module.past_hazard(one, past_introductions(one, past, rates=rates))
+        exposed = inputs_module.past_hazard(
+            one, past_introductions(one, past, rates=rates), rates=rates
+        )
         alike = unknown & (status.surveys == 0)
         # Exposure was worked out from chances one pass earlier, so the order is nearly that.
         assert spearmanr(exposed[alike], one.initial[alike]).statistic > 0.95

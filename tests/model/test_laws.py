@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from spreadnet.model import reference_laws
 from spreadnet.model.laws import EXPONENTIAL, LAWS, LOGNORMAL, POWER, POWER_EXPONENTIAL, DistanceLaw
 from spreadnet.model.movement.shares import law_shares
+from spreadnet.research import laws as reference_laws
 
 # Sources: tests/data/movement/README.md. Equal to PyTDLM 0.2.2 to 1e-14 but for DCM.
 EXPECTED = pd.read_csv(Path(__file__).parents[1] / "data/movement/laws_4node_expected.csv")

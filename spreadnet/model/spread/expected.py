@@ -81,26 +81,27 @@ def expected_spread(
     outside = rates.outside if changes is None else changes.outside
     beside = None if changes is None else changes.beside
     at, initial = rates.lakes, inputs.initial
-    shape = (*outside.shape[:-1], len(initial))
-    hazards: Array = np.zeros((seasons + 1, *shape), np.result_type(outside, initial, float))
-    infested = np.empty_like(hazards)
-    introductions = np.zeros_like(hazards[1:])
-    infested[0] = initial if beside is None else 0.0
+    hazard: Array = np.zeros((*outside.shape[:-1], len(initial)))
+    start = initial if beside is None else 0.0
+    hazards, infested, introductions = [hazard], [hazard + start], []
     for season in range(seasons):
         state = infested[season]
         if changes is None:
             sent: Array = outside + rates.sent(state[..., at])
         else:
             sent = changes.sent(state[..., at], season)
-        introductions[season][..., at] = inputs.establish * sent
+        came = np.zeros(hazard.shape, sent.dtype)
+        came[..., at] = inputs.establish * sent
         before = None if beside is None else beside.introductions[season]
-        brought = _power_change(before, introductions[season], inputs.allee_exponent)
-        hazards[season + 1] = hazards[season] + inputs.habitat * (brought + state @ inputs.streams)
+        brought = _power_change(before, came, inputs.allee_exponent)
+        hazard = hazard + inputs.habitat * (brought + state @ inputs.streams)
         free = 1 - initial
         if beside is not None:
             free = free * np.exp(-beside.cumulative_hazard[season + 1])
-        infested[season + 1] = infested[0] - free * np.expm1(-hazards[season + 1])
-    return Path(hazards, infested, introductions)
+        hazards.append(hazard)
+        infested.append(start - free * np.expm1(-hazard))
+        introductions.append(came)
+    return Path(np.stack(hazards), np.stack(infested), np.stack(introductions))
 
 
 def _power_change(before: Array | None, change: Array, exponent: float) -> Array:

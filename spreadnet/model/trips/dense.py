@@ -85,12 +85,6 @@ class Trips:
         )
         object.__setattr__(self, "_leave", leave)
 
-    @classmethod
-    def dense(cls, matrix: Array) -> Trips:
-        """Trips from any matrix with the origin landing in rows, shape (K, K)."""
-        n_landings = len(matrix)
-        return cls(np.ascontiguousarray(matrix.T), np.arange(n_landings), np.ones(n_landings))
-
     def into(self, at_origin: Array) -> Array:
         """
         Sum over origins of trips times a value at the origin.

@@ -5,7 +5,7 @@ import warnings
 import numpy as np
 import pytest
 
-from spreadnet.decisions import parallel
+from spreadnet.decisions.draws import parallel
 from spreadnet.decisions.draws.run import run_draws, run_model, setting_of
 from spreadnet.errors import WorkerError
 from spreadnet.model.estimates import best_estimates

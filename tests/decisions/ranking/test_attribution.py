@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 import scipy.sparse as sp
+from made_trips import dense_trips
 
 from spreadnet.decisions.ranking.attribution import attribute
 from spreadnet.model.spread.expected import expected_spread, gradient
 from spreadnet.model.spread.types import Coverage, SpreadInputs
-from spreadnet.model.trips.dense import Trips
 
 
 def run(seed, weight):
@@ -16,7 +16,7 @@ def run(seed, weight):
     trips = np.random.default_rng(5).gamma(1.0, 20.0, (7, 7))
     trips[lake[:, None] == lake] = 0
     inputs = SpreadInputs(
-        trips=Trips.dense(trips),
+        trips=dense_trips(trips),
         landing_lake=lake,
         leaving=rng.uniform(0, 0.4, (2, 7)),
         arriving=rng.uniform(0.5, 2, (2, 7)),

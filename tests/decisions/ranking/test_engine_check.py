@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import scipy.sparse as sp
+from made_trips import dense_trips
 
 from spreadnet.decisions.draws.run import FUTURES, Run, run_draws, run_model, setting_of
 from spreadnet.decisions.ranking.engine_check import EngineCheck, check_engine, why_apart
@@ -12,7 +13,6 @@ from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
 from spreadnet.model.spread.expected import expected_spread
 from spreadnet.model.spread.types import Coverage, SpreadInputs
-from spreadnet.model.trips.dense import Trips
 
 AGREED = EngineCheck(
     expected=5.1,
@@ -30,7 +30,7 @@ NAMES = ["Ama Deep", "Blue Pan"]
 def chain(initial, rate, n_lakes=3):
     """Lakes in a row: each feeds only the next."""
     return SpreadInputs(
-        trips=Trips.dense(np.diag(np.full(n_lakes - 1, rate), 1)),
+        trips=dense_trips(np.diag(np.full(n_lakes - 1, rate), 1)),
         landing_lake=np.arange(n_lakes),
         leaving=np.ones((1, n_lakes)),
         arriving=np.ones((1, n_lakes)),

@@ -10,9 +10,9 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from spreadnet.decisions import rank_sources
+from spreadnet import chance
+from spreadnet.decisions.ranking import uncertainty as rank_sources
 from spreadnet.decisions.ranking.uncertainty import region_shares, total_effects, variance_shares
-from spreadnet.evidence import chance
 from spreadnet.model import estimates
 from spreadnet.model.estimates import GROUPS, PURPOSES, drawn_estimates
 

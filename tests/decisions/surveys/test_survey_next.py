@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from spreadnet.decisions import survey_next as module
 from spreadnet.decisions.draws.run import avoided_by, run_model
 from spreadnet.decisions.hours.placing import place_ranked
+from spreadnet.decisions.surveys import next as module
 from spreadnet.decisions.surveys.answers import (
     OTHER,
     OUTSIDE,

@@ -12,19 +12,29 @@ import numpy as np
 import pytest
 import scipy.sparse as sp
 
-from spreadnet.model import compiled, simulation
+from spreadnet.model import laws
 from spreadnet.model.distance import planar_km
-from spreadnet.model.fast.bridge import NEVER, fast_available, rates_between, spread_futures
-from spreadnet.model.laws import EXPONENTIAL, LAWS, LOGNORMAL, POWER, POWER_EXPONENTIAL
+from spreadnet.model.fast import bridge
+from spreadnet.model.fast.bridge import fast_available, rates_between, spread_futures
+from spreadnet.model.laws import (
+    EXPONENTIAL,
+    LAWS,
+    LOGNORMAL,
+    POWER,
+    POWER_EXPONENTIAL,
+    DistanceLaw,
+)
 from spreadnet.model.movement.fit import GravityFit
 from spreadnet.model.movement.shares import destination_shares, lake_trips, within_lake_split
-from spreadnet.model.on_demand import simulate_on_demand
+from spreadnet.model.spread import futures as simulation
 from spreadnet.model.spread.between_lakes import LakeRates, lake_rates
+from spreadnet.model.spread.futures import NEVER, at_risk
 from spreadnet.model.spread.types import Coverage, SpreadInputs
-from spreadnet.model.trips.by_law import LawTrips
+from spreadnet.model.trips.by_law import LawTrips, law_numbers
+from spreadnet.model.trips.dense import Trips
 
 pytest.importorskip("numba", reason="the extra `fast` is not installed")
-from spreadnet.model import kernels
+from spreadnet.model.fast import trip_kernels as kernels
 
 SLOPES = {
     "power": [-2.1],
@@ -114,16 +124,29 @@ def inputs_of(trips, group, rng, **changes):
 
 
 def both_ways(inputs, rates, *, futures=200, seasons=8, seed=3, limits=None, infested=None):
+    """Without compiled code and with it, on the same thresholds."""
     n_lakes = len(inputs.initial)
     rng = np.random.default_rng(seed)
     limits = rng.exponential(size=(futures, n_lakes)) if limits is None else limits
+    always = inputs.initial == 1
     infested = rng.random(limits.shape) < inputs.initial if infested is None else infested
+    place = np.full(n_lakes, -1)
+    place[rates.lakes] = np.arange(len(rates.lakes))
     found = []
-    for fill in (simulation._spread, spread_futures):
+    for switch in ("0", "1"):
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setenv(bridge.SWITCH, switch)
+            spread = simulation._way(inputs, rates, at_risk(inputs, place))
+        assert (spread.func is spread_futures) == (switch == "1")
         first = np.full(limits.shape, NEVER, np.uint8)
-        fill(inputs, rates, first, limits=limits, infested=infested.copy(), seasons=seasons)
+        first[infested | always] = 0
+        spread(first, infested=infested & ~always, limits=limits.copy(), seasons=seasons)
         found.append(first)
     return found
+
+
+def single(matrix):
+    return matrix.astype(np.float32)
 
 
 def each(function, values):
@@ -288,34 +311,47 @@ def test_rates_between_lakes_are_those_of_numpy():
     trips = law_trips(places).stored()
     inputs = inputs_of(trips, places[2], rng)
     weighted = (inputs.establish * inputs.arriving * inputs.weights[:, None]).T
-    found = rates_between(trips, trips.leaving_mean(inputs.leaving.T).T, weighted, places[2])
+    found = rates_between(
+        trips.by_origin, trips.leaving_mean(inputs.leaving.T).T, weighted, places[2]
+    )
     expected = lake_rates(inputs).between
     assert found.dtype == expected.dtype == np.float32
     assert found == pytest.approx(expected, rel=2e-6, abs=0)
 
 
-def test_rates_between_lakes_in_another_order_are_refused():
-    trips = law_trips(region(np.random.default_rng(16))).stored()
-    with pytest.raises(ValueError, match="order of the lakes"):
-        rates_between(trips, np.ones((1, 90)), np.ones((120, 1)), trips.group[::-1])
+def test_rates_between_lakes_in_another_order_are_those_of_numpy(monkeypatch):
+    """Groups in another order than the lakes are summed by the plain way."""
+    rng = np.random.default_rng(16)
+    places = region(rng)
+    trips = law_trips(places).stored()
+    inputs = inputs_of(trips, places[2], rng)
+    last = trips.by_origin.shape[1] - 1
+    turned = Trips(trips.by_origin[:, ::-1].copy(), last - trips.group, trips.split)
+    found = lake_rates(_with(inputs, trips=turned)).between
+    assert found == pytest.approx(lake_rates(inputs).between, rel=2e-6, abs=0)
+
+
+def test_a_term_that_the_loops_do_not_know_is_refused(monkeypatch):
+    """It would be left out without a word."""
+    monkeypatch.setattr(laws, "TERMS", (*laws.TERMS, "roughness"))
+    odd = DistanceLaw("odd", ("log_distance", "roughness"), POWER.softening_km)
+    with pytest.raises(ValueError, match="know no term roughness"):
+        law_numbers(odd, np.array([-1.0, 0.5]))
 
 
 # -- futures with rates at hand
 
 
-@pytest.mark.parametrize("dtype", [np.float32, np.float64])
 @pytest.mark.parametrize("exponent", [1.0, 1.7])
 @pytest.mark.parametrize("streams", [True, False])
-def test_futures_are_those_of_numpy(dtype, exponent, streams):
+def test_futures_are_those_of_numpy(exponent, streams):
     rng = np.random.default_rng(17)
     places = region(rng)
     inputs = inputs_of(law_trips(places).stored(), places[2], rng, allee_exponent=exponent)
     inputs = _with(inputs, establish=0.2 if exponent == 1 else 1.0)
     if not streams:
         inputs = _with(inputs, streams=sp.csr_array(inputs.streams.shape))
-    rates = lake_rates(inputs)
-    rates = LakeRates(rates.lakes, rates.between.astype(dtype), rates.outside)
-    plain, quick = both_ways(inputs, rates)
+    plain, quick = both_ways(inputs, lake_rates(inputs))
     assert 5 < ((plain > 0) & (plain < NEVER)).sum(axis=1).mean() < 110
     assert np.array_equal(plain, quick)
 
@@ -343,7 +379,9 @@ def test_hazards_of_a_billionth_are_not_lost():
     """1 - exp(-h) in single precision would be 0."""
     n_lakes, futures, hazard = 4, 2000, 1e-9
     inputs = _bare(n_lakes, initial=np.zeros(n_lakes))
-    rates = LakeRates(np.arange(n_lakes), np.zeros((n_lakes, n_lakes)), np.full(n_lakes, hazard))
+    rates = LakeRates(
+        np.arange(n_lakes), single(np.zeros((n_lakes, n_lakes))), np.full(n_lakes, hazard)
+    )
     limits = np.full((futures, n_lakes), 1.0)
     limits[7, 2] = 2.5 * hazard
     plain, quick = both_ways(inputs, rates, limits=limits, seasons=5)
@@ -354,7 +392,7 @@ def test_hazards_of_a_billionth_are_not_lost():
 @pytest.mark.parametrize(("chance", "new"), [(0.0, 0), (1e6, 3)])
 def test_no_chance_and_certainty(chance, new):
     inputs = _bare(4, initial=np.array([1.0, 0, 0, 0]))
-    rates = LakeRates(np.arange(4), chance * (1 - np.eye(4)), np.zeros(4))
+    rates = LakeRates(np.arange(4), single(chance * (1 - np.eye(4))), np.zeros(4))
     plain, quick = both_ways(inputs, rates, seasons=3)
     assert np.array_equal(plain, quick)
     assert (((quick > 0) & (quick < NEVER)).sum(axis=1) == new).all()
@@ -362,134 +400,11 @@ def test_no_chance_and_certainty(chance, new):
 
 def test_no_future_and_no_free_lake_are_fine():
     inputs = _bare(3, initial=np.ones(3))
-    rates = LakeRates(np.arange(3), np.ones((3, 3)), np.zeros(3))
+    rates = LakeRates(np.arange(3), single(np.ones((3, 3))), np.zeros(3))
     _, quick = both_ways(inputs, rates, futures=2)
     assert (quick == 0).all()
     _, none = both_ways(inputs, rates, futures=0)
     assert none.shape == (0, 3)
-
-
-# -- parameters that differ from draw to draw
-
-
-def draws_of(law, rng, *, n_draws=40, seed=20):
-    places = region(rng, 160, 110)
-    base = law_trips(places, law)
-    one = inputs_of(base, places[2], rng)
-    made = []
-    for _ in range(n_draws):
-        launches = places[3] * rng.gamma(20, 0.05, len(places[3]))
-        trips = law_trips(
-            (*places[:3], launches),
-            law,
-            base.coefficients * rng.normal(1, 0.05, len(base.coefficients)),
-            pull=base.pull * rng.normal(1, 0.1),
-        )
-        made.append(_with(one, trips=trips, leaving=rng.beta(2, 20, one.leaving.shape)))
-    limits = rng.exponential(size=(n_draws, len(one.initial)))
-    infested = np.broadcast_to(one.initial == 1, limits.shape).copy()
-    infested[1, :40] |= rng.random(40) < 0.2  # one draw with other lakes
-    return made, limits, infested
-
-
-def with_matrices(made, limits, infested, *, seasons, coverage=None):
-    first = np.full(limits.shape, NEVER, np.uint8)
-    for i, one in enumerate(made):
-        whole = _with(one, trips=by_numpy(one.trips, np.float32))
-        some = slice(i, i + 1)
-        simulation._spread(
-            whole,
-            lake_rates(whole, coverage),
-            first[some],
-            limits=limits[some],
-            infested=infested[some].copy(),
-            seasons=seasons,
-        )
-    return first
-
-
-@pytest.mark.parametrize("law", LAWS, ids=lambda law: law.name)
-def test_futures_without_a_matrix_are_those_with_one(law):
-    made, limits, infested = draws_of(law, np.random.default_rng(21))
-    found = simulate_on_demand(made, limits=limits, infested=infested, seasons=8)
-    expected = with_matrices(made, limits, infested, seasons=8)
-    assert ((expected > 0) & (expected < NEVER)).sum(axis=1).mean() > 15
-    assert (found != expected).mean() < 1e-4
-
-
-def test_futures_without_a_matrix_know_coverage():
-    rng = np.random.default_rng(22)
-    made, limits, infested = draws_of(POWER, rng, n_draws=10)
-    n_landings = len(made[0].landing_lake)
-    coverage = Coverage(rng.random(n_landings), rng.random(n_landings))
-    given = {"limits": limits, "infested": infested, "seasons": 6}
-    found = simulate_on_demand(made, **given, coverage=coverage)
-    assert (found != with_matrices(made, **given, coverage=coverage)).mean() < 1e-4
-    assert (found >= simulate_on_demand(made, **given)).all()
-
-
-def test_futures_without_a_matrix_are_the_same_in_any_pieces():
-    made, limits, infested = draws_of(POWER_EXPONENTIAL, np.random.default_rng(23))
-    whole = simulate_on_demand(made, limits=limits, infested=infested, seasons=8)
-    parts = [
-        simulate_on_demand(made[i : i + 7], limits=limits[i : i + 7],
-                           infested=infested[i : i + 7], seasons=8)
-        for i in range(0, len(made), 7)
-    ]  # fmt: skip
-    assert np.array_equal(whole, np.concatenate(parts))
-
-
-def test_futures_without_a_matrix_at_a_landing_far_away_from_all():
-    rng = np.random.default_rng(24)
-    landings, lakes, group, launches = region(rng)
-    landings, lakes = landings.copy(), lakes.copy()
-    landings[0] += [12_000, 0]
-    lakes[0] = landings[0]
-    for law, slope in ((POWER, [-60.0]), (EXPONENTIAL, [-0.1])):
-        trips = law_trips((landings, lakes, group, launches), law, slope)
-        one = inputs_of(trips, group, rng, habitat=np.ones(int(group.max()) + 31))
-        limits = rng.exponential(size=(30, len(one.initial)))
-        infested = np.broadcast_to(one.initial == 1, limits.shape)
-        given = {"limits": limits, "infested": infested, "seasons": 6}
-        found = simulate_on_demand([one] * 30, **given)
-        assert (found != with_matrices([one] * 30, **given)).mean() < 1e-3
-
-
-def test_more_than_six_routes_and_none_at_all():
-    rng = np.random.default_rng(25)
-    places = region(rng)
-    one = inputs_of(law_trips(places), places[2], rng)
-    given = {
-        "limits": rng.exponential(size=(20, len(one.initial))),
-        "infested": np.broadcast_to(one.initial == 1, (20, len(one.initial))),
-        "seasons": 6,
-    }
-    twice = _with(
-        one,
-        leaving=np.concatenate([one.leaving, one.leaving]),
-        arriving=np.concatenate([one.arriving, one.arriving]),
-        weights=np.full(12, 0.01),
-        outside_leaving=np.full(12, 0.1),
-        education_effect=np.full(12, 0.5),
-    )
-    found = simulate_on_demand([twice] * 20, **given)
-    assert (found != with_matrices([twice] * 20, **given)).mean() < 1e-4
-    none = _with(one, weights=np.zeros(6), streams=sp.csr_array(one.streams.shape))
-    found = simulate_on_demand([none] * 20, **given)
-    assert ((found == 0) == given["infested"]).all() and set(np.unique(found)) == {0, NEVER}
-
-
-def test_draws_between_different_places_are_refused():
-    rng = np.random.default_rng(26)
-    made, limits, infested = draws_of(POWER, rng, n_draws=2)
-    moved = law_trips(
-        (made[1].trips.landing_km + 1, *region(rng, 160, 110)[1:]), pull=made[1].trips.pull
-    )
-    for other in (moved, by_numpy(made[1].trips)):
-        with pytest.raises(ValueError, match="same places by the same law"):
-            simulate_on_demand(
-                [made[0], _with(made[1], trips=other)], limits=limits, infested=infested, seasons=3
-            )
 
 
 # -- with and without
@@ -509,19 +424,19 @@ def test_large_regions_are_simulated_by_compiled_code_to_the_same_bytes(monkeypa
     monkeypatch.setattr(simulation, "spread_futures", counted)
     quick = simulation.simulate(inputs, **given).first_season
     assert len(calls) == 1
-    monkeypatch.setenv(compiled.SWITCH, "0")
+    monkeypatch.setenv(bridge.SWITCH, "0")
     assert np.array_equal(simulation.simulate(inputs, **given).first_season, quick)
     assert len(calls) == 1
 
 
 def test_it_can_be_switched_off(monkeypatch):
     assert fast_available()
-    monkeypatch.setenv(compiled.SWITCH, "0")
+    monkeypatch.setenv(bridge.SWITCH, "0")
     assert not fast_available()
 
 
 def test_it_is_not_there_without_numba(monkeypatch):
-    monkeypatch.setattr(compiled, "find_spec", lambda name: None)
+    monkeypatch.setattr(bridge, "find_spec", lambda name: None)
     assert not fast_available()
 
 
@@ -529,8 +444,8 @@ def test_numba_is_loaded_only_when_it_is_needed():
     import subprocess
 
     code = (
-        "import sys; from spreadnet.model import compiled, law_trips, on_demand; "
-        "assert compiled.fast_available(); assert 'numba' not in sys.modules"
+        "import sys; from spreadnet.model.fast import bridge; import spreadnet.model.trips.by_law; "
+        "assert bridge.fast_available(); assert 'numba' not in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
 

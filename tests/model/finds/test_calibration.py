@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import scipy.sparse as sp
+from made_trips import dense_trips
 
-from spreadnet.model import calibration
+from spreadnet.model.finds import establishment as calibration
 from spreadnet.model.finds.establishment import FEWEST_FINDS, history, past_introductions
 from spreadnet.model.inputs import PASSES
 from spreadnet.model.spread.between_lakes import lake_rates
 from spreadnet.model.spread.types import SpreadInputs
-from spreadnet.model.trips.dense import Trips
 
 
 def make_inputs(n=40, seed=0):
@@ -19,7 +19,7 @@ def make_inputs(n=40, seed=0):
     trips = rng.gamma(0.8, 20.0, (n, n))
     np.fill_diagonal(trips, 0)
     return SpreadInputs(
-        trips=Trips.dense(trips),
+        trips=dense_trips(trips),
         landing_lake=np.arange(n),
         leaving=np.full((1, n), 0.2),
         arriving=np.ones((1, n)),
@@ -70,7 +70,7 @@ def test_one_lake_one_year_worked_by_hand():
     trips[0, 1:] = 10.0
     inputs = replace(
         make_inputs(n),
-        trips=Trips.dense(trips),
+        trips=dense_trips(trips),
         habitat=np.ones(n),
         outside_boats=np.zeros(n),
         leaving=np.ones((1, n)),
@@ -88,7 +88,7 @@ def test_one_lake_one_year_worked_by_hand():
     trips[0, 1:] = 10.0
     more = replace(
         inputs,
-        trips=Trips.dense(trips),
+        trips=dense_trips(trips),
         landing_lake=np.arange(7),
         habitat=np.ones(7),
         initial=np.zeros(7),
@@ -167,7 +167,7 @@ def fed_by_one(n, boats=10.0):
     trips[0, 1:] = boats
     return replace(
         make_inputs(n),
-        trips=Trips.dense(trips),
+        trips=dense_trips(trips),
         leaving=np.ones((1, n)),
         weights=np.ones(1),
         outside_boats=np.zeros(n),

@@ -7,9 +7,9 @@ import pytest
 from scipy.stats import spearmanr
 
 import spreadnet
-from spreadnet.model import trips as module
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of, spread_inputs
+from spreadnet.model.movement import movement as module
 from spreadnet.model.movement.interviews import build_interviews, narrowed
 from spreadnet.model.spread.expected import expected_spread, gradient, total
 from spreadnet.model.spread.types import Coverage

@@ -7,16 +7,16 @@ import numpy as np
 import pandas as pd
 import pytest
 import scipy.sparse as sp
+from made_trips import dense_trips
 
 from spreadnet.model.spread.network import lake_flows, lake_network, trips_table
 from spreadnet.model.spread.types import SpreadInputs
-from spreadnet.model.trips.dense import Trips
 
 
 def three_lakes():
     """Lake 0 has two landings; trips and rates lopsided on purpose."""
     return SpreadInputs(
-        trips=Trips.dense(np.array([[0, 0, 30.0, 1], [0, 0, 10, 2], [5, 7, 0, 0], [0, 3, 4, 0]])),
+        trips=dense_trips(np.array([[0, 0, 30.0, 1], [0, 0, 10, 2], [5, 7, 0, 0], [0, 3, 4, 0]])),
         landing_lake=np.array([0, 0, 1, 2]),
         leaving=np.array([[0.5, 0.1, 0.2, 0.3], [0.2, 0.4, 0.1, 0.0]]),
         arriving=np.array([[1.0, 1.0, 2.0, 0.5], [1.0, 1.0, 1.0, 1.0]]),
@@ -148,7 +148,7 @@ def test_no_lake_stands_alone_where_trips_are_spread_thin():
     trips = rng.uniform(0.9, 1.1, (300, 300))
     np.fill_diagonal(trips, 0)
     inputs = SpreadInputs(
-        trips=Trips.dense(trips),
+        trips=dense_trips(trips),
         landing_lake=np.arange(300),
         leaving=np.full((1, 300), 0.1),
         arriving=np.ones((1, 300)),

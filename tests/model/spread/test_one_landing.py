@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import scipy.sparse as sp
+from made_trips import dense_trips
 
 from spreadnet.model.spread.between_lakes import FlowRates, lake_rates
-from spreadnet.model.spread.by_lake import gradient_by_lake, path_by_lake
 from spreadnet.model.spread.expected import expected_spread, gradient, total
 from spreadnet.model.spread.futures import simulate
 from spreadnet.model.spread.one_landing import AT_ONCE, avoided_at_one
@@ -25,7 +25,7 @@ def made(rng, *, allee=1.0, dtype=float, dense=False):
     weight = rng.random(8) + 0.1
     trips = Trips(by_origin, group, weight / np.bincount(group, weight)[group])
     return SpreadInputs(
-        trips=Trips.dense(trips.matrix()) if dense else trips,
+        trips=dense_trips(trips.matrix()) if dense else trips,
         landing_lake=lake,
         leaving=rng.random((3, 8)) * 0.3,
         arriving=rng.random((3, 8)) + 0.5,
@@ -91,25 +91,6 @@ def test_shares_that_do_not_fit_are_refused():
         avoided_at_one(inputs, np.arange(8), np.zeros(7), np.zeros(8), seasons=3)
 
 
-@pytest.mark.parametrize("dense", [False, True])
-@pytest.mark.parametrize("allee", [1.0, 1.4])
-def test_the_way_by_lakes_gives_the_same_path_and_slope(allee, dense):
-    inputs = made(np.random.default_rng(6), allee=allee, dense=dense)
-    nobody = Coverage.none(8)
-    path = expected_spread(inputs, nobody, seasons=5)
-    rates = lake_rates(inputs, establish=1.0)
-    quick = path_by_lake(inputs, rates, seasons=5)
-    for name in ("cumulative_hazard", "infested", "introductions"):
-        assert getattr(quick, name) == pytest.approx(getattr(path, name), rel=1e-12)
-    with pytest.raises(ValueError, match="must come from `expected_spread`"):
-        gradient(inputs, nobody, quick)
-    slope, steep = gradient(inputs, nobody, path), gradient_by_lake(inputs, quick, rates)
-    for name in ("leaving_routes", "arriving_routes", "initial", "lake_value"):
-        assert getattr(steep, name) == pytest.approx(getattr(slope, name), rel=1e-11)
-    with pytest.raises(ValueError, match="Invalid seasons '0'"):
-        path_by_lake(inputs, rates, seasons=0)
-
-
 @pytest.mark.parametrize("allee", [1.0, 1.4])
 def test_nothing_changes_where_no_matrix_of_rates_is_held(allee):
     inputs = made(np.random.default_rng(7), allee=allee)
@@ -119,10 +100,12 @@ def test_nothing_changes_where_no_matrix_of_rates_is_held(allee):
     infested, value = np.random.default_rng(8).random((2, 40, len(rates.lakes)))
     assert rates.sent(infested) == pytest.approx(held.sent(infested), rel=1e-12)
     assert rates.back(value[0]) == pytest.approx(held.back(value[0]), rel=1e-12)
-    paths = [path_by_lake(one, r, seasons=5) for one, r in ((inputs, held), (flowing, rates))]
+    paths = [
+        expected_spread(one, rates=r, seasons=5) for one, r in ((inputs, held), (flowing, rates))
+    ]
     assert paths[1].infested == pytest.approx(paths[0].infested, rel=1e-12)
     slopes = [
-        gradient_by_lake(one, path, r)
+        gradient(one, None, path, rates=r)
         for one, path, r in zip((inputs, flowing), paths, (held, rates), strict=True)
     ]
     for name in ("leaving_routes", "arriving_routes", "initial"):

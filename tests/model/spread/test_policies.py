@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 import scipy.sparse as sp
+from made_trips import dense_trips
 
-from spreadnet.model.spread.expected import expected_spread, total
-from spreadnet.model.spread.policies import AT_ONCE, totals_under
+from spreadnet.model.spread.between_lakes import AT_ONCE
+from spreadnet.model.spread.expected import expected_spread, total, totals_under
 from spreadnet.model.spread.types import Coverage, SpreadInputs
-from spreadnet.model.trips.dense import Trips
 
 
 def made(rng, dtype=float):
@@ -15,7 +15,7 @@ def made(rng, dtype=float):
     lake = np.array([0, 0, 1, 2, 3, 3, 3, 5])
     streams = sp.csr_array(([0.05], ([1], [4])), shape=(n_lakes, n_lakes))
     return SpreadInputs(
-        trips=Trips.dense(
+        trips=dense_trips(
             np.where(lake[:, None] == lake, 0, rng.gamma(1.0, 30.0, (8, 8))).astype(dtype)
         ),
         landing_lake=lake,
@@ -40,7 +40,7 @@ def test_each_total_is_that_of_its_own_path(dtype, rel):
     inputs = made(rng, dtype)
     n = AT_ONCE + 3
     leaving, arriving = rng.random((n, 8)), rng.random((n, 8))
-    found = totals_under(inputs, leaving, arriving, seasons=4)
+    found = totals_under(inputs, Coverage(leaving, arriving), seasons=4)
     alone = [
         total(inputs, expected_spread(inputs, Coverage(out, into), seasons=4))
         for out, into in zip(leaving, arriving, strict=True)
@@ -50,12 +50,14 @@ def test_each_total_is_that_of_its_own_path(dtype, rel):
 
 def test_no_coverage_to_work_out_is_an_empty_answer():
     inputs = made(np.random.default_rng(2))
-    assert totals_under(inputs, np.zeros((0, 8)), np.zeros((0, 8)), seasons=2).shape == (0,)
+    assert totals_under(inputs, Coverage(np.zeros((0, 8)), np.zeros((0, 8))), seasons=2).shape == (
+        0,
+    )
 
 
 def test_wrong_shapes_and_seasons_are_refused():
     inputs = made(np.random.default_rng(3))
     with pytest.raises(ValueError, match=r"Both must have 8 columns"):
-        totals_under(inputs, np.zeros((1, 7)), np.zeros((1, 7)), seasons=2)
+        totals_under(inputs, Coverage(np.zeros((1, 7)), np.zeros((1, 7))), seasons=2)
     with pytest.raises(ValueError, match=r"Invalid seasons '0'"):
-        totals_under(inputs, np.zeros((1, 8)), np.zeros((1, 8)), seasons=0)
+        totals_under(inputs, Coverage(np.zeros((1, 8)), np.zeros((1, 8))), seasons=0)

@@ -13,10 +13,11 @@ import pytest
 import scipy.sparse as sp
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from made_trips import dense_trips
 from scipy import stats
 
-from spreadnet.model import simulation
 from spreadnet.model.fast.bridge import SWITCH
+from spreadnet.model.spread import futures as simulation
 from spreadnet.model.spread.between_lakes import lake_rates
 from spreadnet.model.spread.expected import expected_spread, new_infestations, total
 from spreadnet.model.spread.futures import NEVER, simulate, thresholds
@@ -29,7 +30,7 @@ def made(between, initial, **changes):
     between = np.asarray(between)
     n = len(between)
     given_ = {
-        "trips": Trips.dense(between),
+        "trips": dense_trips(between),
         "landing_lake": np.arange(n),
         "leaving": np.ones((1, n)),
         "arriving": np.ones((1, n)),
@@ -135,7 +136,7 @@ def test_a_lake_without_a_landing_sends_down_its_stream():
     boats, stream = [[0, 0.4], [0.1, 0]], sp.csr_array(([0.3], ([2], [0])), shape=(3, 3))
     inputs = replace(
         TWO,
-        trips=Trips.dense(np.array(boats)),
+        trips=dense_trips(np.array(boats)),
         habitat=np.array([0.8, 1, 0]),
         initial=np.array([0, 0, 0.5]),
         streams=stream,

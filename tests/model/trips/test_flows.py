@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import scipy.sparse as sp
+from made_trips import dense_trips
 
 from spreadnet.model.spread.between_lakes import lake_rates
 from spreadnet.model.spread.expected import expected_spread
@@ -35,7 +36,7 @@ def test_sums_are_those_of_the_whole_matrix():
 
 def test_a_dense_matrix_is_taken_as_it_is():
     matrix = np.random.default_rng(2).random((4, 4))
-    trips = Trips.dense(matrix)
+    trips = dense_trips(matrix)
     assert trips.matrix() == pytest.approx(matrix)
     assert trips.into(np.eye(4)) == pytest.approx(matrix.T)
 
@@ -89,7 +90,7 @@ def test_lake_rates_give_the_introductions_of_the_expected_spread(dense):
     rng = np.random.default_rng(5)
     trips = made(rng)
     lakes = np.array([0, 1, 3, 4, 6])
-    given = Trips.dense(trips.matrix()) if dense else trips
+    given = dense_trips(trips.matrix()) if dense else trips
     inputs = species(rng, given, lakes[trips.group])
     coverage = Coverage(rng.random(9), rng.random(9))
     path = expected_spread(inputs, coverage, seasons=2)

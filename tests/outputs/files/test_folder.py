@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from spreadnet.errors import OutputError
-from spreadnet.outputs import folder as folder_module
+from spreadnet.outputs.files import folder as folder_module
 from spreadnet.outputs.files.folder import refuse_if_taken, whole_folder
 
 LINUX = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="asks the Linux kernel")
