@@ -7,13 +7,13 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from spreadnet.assumptions import DEFAULT
-from spreadnet.decisions.draws.parallel import one_thread
+from spreadnet.decisions.draws.parallel import one_thread, quiet
 from spreadnet.decisions.draws.run import run_model
 from spreadnet.decisions.hindcast.foretell import hindcast as foretell
 from spreadnet.decisions.hours.placing import place_ranked
 from spreadnet.decisions.plan.plan import make_plan
 from spreadnet.decisions.plan.rules import first_free_day
-from spreadnet.decisions.ranking.rank import decide, quiet
+from spreadnet.decisions.ranking.rank import decide
 from spreadnet.decisions.surveys.next import survey_next as surveys_compared
 from spreadnet.errors import InputError, ModelError, Problem
 from spreadnet.evidence.gather import gather_evidence

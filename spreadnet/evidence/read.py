@@ -11,8 +11,8 @@ import geopandas as gpd
 import pandas as pd
 
 from spreadnet.errors import InputError, Problem
-from spreadnet.evidence.cells.cells import Manner, nearest
-from spreadnet.evidence.cells.privacy import coded, shown
+from spreadnet.evidence.cells.cells import nearest
+from spreadnet.evidence.cells.types import Checked, Manner
 from spreadnet.evidence.checking.counts import count_notes, count_problems
 from spreadnet.evidence.checking.missing import without_notes
 from spreadnet.evidence.checking.rows import (
@@ -22,14 +22,15 @@ from spreadnet.evidence.checking.rows import (
     settle_waters,
     visit_notes,
 )
-from spreadnet.evidence.checking.table import Checked, check_table, reference_problems
+from spreadnet.evidence.checking.table import check_table, reference_problems
 from spreadnet.evidence.columns import columns
 from spreadnet.evidence.files.folder import BOOK_SUFFIXES, TEXT_SUFFIXES, find_files, fingerprint
 from spreadnet.evidence.files.text import Reading, TextTable, read_csv
 from spreadnet.evidence.files.vector import read_vector
 from spreadnet.evidence.files.workbook import read_xlsx
-from spreadnet.evidence.region import TABLES, Note, Region, Settings, Source
-from spreadnet.evidence.settings.settings import FILE, SettingsReading, read_settings
+from spreadnet.evidence.personal.privacy import coded, shown
+from spreadnet.evidence.region import SETTINGS_FILE, TABLES, Note, Region, Settings, Source
+from spreadnet.evidence.settings.settings import SettingsReading, read_settings
 from spreadnet.evidence.where.place_tables import Placed, place_lakes, place_landings
 
 NEEDS_ROWS = ("lakes", "landings")
@@ -251,7 +252,7 @@ def _jurisdiction_problems(
             problems.append(
                 Problem(
                     "unknown-jurisdiction",
-                    FILE,
+                    SETTINGS_FILE,
                     f"no landing has the jurisdiction {shown(name)}",
                     "Its hours could be placed nowhere.",
                     f"{hint}Use a name from the column jurisdiction of landings.",
@@ -281,7 +282,7 @@ def _without_echoes(problems: list[Problem]) -> list[Problem]:
 
 def _in_order(problems: list[Problem]) -> list[Problem]:
     """Problems in the order of files and rows, each once."""
-    order = {name: i for i, name in enumerate((FILE.removesuffix(".toml"), *TABLES))}
+    order = {name: i for i, name in enumerate((SETTINGS_FILE.removesuffix(".toml"), *TABLES))}
 
     def place(problem: Problem) -> tuple[int, str, int]:
         """Sort key: table, file, row."""

@@ -18,6 +18,7 @@ TABLES = (
     *("lakes", "landings", "status", "streams", "visits", "contacts", "movements", "hours"),
     "promised",
 )
+SETTINGS_FILE = "region.toml"
 REQUIRED_TABLES = ("lakes", "landings", "status")
 
 

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.outputs.pages.render import safe
-from spreadnet.words.finding import figure
+from spreadnet.outputs.safe import for_html as safe
+from spreadnet.words.numbers import figure
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import json
 import re
 import unicodedata
@@ -132,6 +133,18 @@ def safe_text(value: object) -> str:
     """
     text = clean_text(value)
     return "".join(c if c.isalnum() or c in PLAIN else f"&#{ord(c)};" for c in text)
+
+
+def for_html(value: object) -> str:
+    """
+    Text of anybody's as part of a page.
+
+    Examples
+    --------
+    >>> for_html("<b>Amber</b>")
+    '&lt;b&gt;Amber&lt;/b&gt;'
+    """
+    return html.escape(clean_text(value), quote=True)
 
 
 def safe_json(data: object) -> str:

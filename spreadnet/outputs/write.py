@@ -7,7 +7,6 @@ from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING
 
-from spreadnet.decisions.ranking.result import CAUTIONS
 from spreadnet.errors import OutputError
 from spreadnet.outputs.files.folder import whole_folder
 from spreadnet.outputs.files.record import plain, run_number, run_record, version, write_record
@@ -15,6 +14,7 @@ from spreadnet.outputs.files.tables import write_meanings, write_tables
 from spreadnet.outputs.map.region_map import Caption, map_html, region_map
 from spreadnet.outputs.map.shapes import off_the_map
 from spreadnet.outputs.pages.plan import plan_files, plan_record
+from spreadnet.words.cautions import CAUTIONS
 from spreadnet.words.finding import finding, outlook, unit
 
 if TYPE_CHECKING:

@@ -5,22 +5,22 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-import numpy as np
+from spreadnet.words.numbers import figure
 
 if TYPE_CHECKING:
-    from spreadnet.decisions.ranking.result import Assessment
+    from spreadnet.words.types import Ranked
 
 WIDTH = 88
 SURE = 0.8  # share of draws above which the finding gives a factor
 
 
-def finding(assessment: Assessment) -> str:
+def finding(assessment: Ranked) -> str:
     """
     One sentence that says what was found, for the title of the map.
 
     Parameters
     ----------
-    assessment : Assessment
+    assessment : Ranked
         Result of `assess`.
 
     Returns
@@ -60,13 +60,13 @@ def finding(assessment: Assessment) -> str:
     return f"Placed by this ranking, {hours} avoid {times} the new infestations of busiest first"
 
 
-def outlook(assessment: Assessment) -> str:
+def outlook(assessment: Ranked) -> str:
     """
     How many new infestations are expected without education, to set what is avoided against.
 
     Parameters
     ----------
-    assessment : Assessment
+    assessment : Ranked
         Result of `assess`.
 
     Returns
@@ -86,7 +86,7 @@ def outlook(assessment: Assessment) -> str:
     )
 
 
-def _why_none(assessment: Assessment) -> str:
+def _why_none(assessment: Ranked) -> str:
     """Why no hours could be placed."""
     settings = assessment.region.settings
     if settings.hours <= 0:
@@ -98,27 +98,13 @@ def _why_none(assessment: Assessment) -> str:
     return "no landing that can be staffed has anything to avoid"
 
 
-def figure(value: float) -> str:
-    """
-    Number to two significant digits, the same for an estimate and the ends of its interval.
-
-    Examples
-    --------
-    >>> figure(0.003661), figure(12.34), figure(1234.5), figure(5.61e-5)
-    ('0.0037', '12', '1,234', '0.000056')
-    """
-    if abs(value) >= 10 or not np.isfinite(value):
-        return f"{value:,.0f}"
-    return np.format_float_positional(float(f"{value:.2g}"), trim="-")
-
-
-def unit(assessment: Assessment) -> str:
+def unit(assessment: Ranked) -> str:
     """
     What `avoided_per_100_hours` counts, in words.
 
     Parameters
     ----------
-    assessment : Assessment
+    assessment : Ranked
         Result of `assess`.
 
     Returns
@@ -131,13 +117,13 @@ def unit(assessment: Assessment) -> str:
     return f"{weighted} infestations avoided over {seasons} per 100 hours worked in them"
 
 
-def first_landings(assessment: Assessment, *, shown: int) -> str:
+def first_landings(assessment: Ranked, *, shown: int) -> str:
     """
     The first landings with what they avoid and why, as lines of text.
 
     Parameters
     ----------
-    assessment : Assessment
+    assessment : Ranked
         Result of `assess`.
     shown : int
         Landings to list, 1 or more.
@@ -173,7 +159,7 @@ def first_landings(assessment: Assessment, *, shown: int) -> str:
     return "\n".join([*lines, *_same_hours(assessment)])
 
 
-def _weights(assessment: Assessment) -> str:
+def _weights(assessment: Ranked) -> str:
     """What an infestation counts, where not all count alike."""
     weights = assessment.region.settings.species
     parts = []
@@ -186,7 +172,7 @@ def _weights(assessment: Assessment) -> str:
     return f"Weights: {', '.join(parts)}" if parts else ""
 
 
-def _same_hours(assessment: Assessment) -> list[str]:
+def _same_hours(assessment: Ranked) -> list[str]:
     """The three ways of placing hours, side by side."""
     settings = assessment.region.settings
     lines = [

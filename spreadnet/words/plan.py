@@ -1,171 +1,80 @@
-"""Why each shift is in the plan, in one line, and what would change without it."""
+"""The season plan in words: why a shift is there, what the plan buys, what would change."""
 
 from __future__ import annotations
 
 import textwrap
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from spreadnet.decisions.ranking.attribution import attribute
-from spreadnet.decisions.ranking.landings import OUTSIDE
-from spreadnet.words.finding import figure
+from spreadnet.words.numbers import figure
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from spreadnet.words.types import Planned
 
-    from numpy.typing import NDArray
-
-    from spreadnet.decisions.draws.run import Run
-    from spreadnet.decisions.plan.plan import SeasonPlan
-    from spreadnet.decisions.plan.rules import PlanRules
-    from spreadnet.decisions.plan.search import Found, Objective
-    from spreadnet.decisions.ranking.attribution import Attribution
-    from spreadnet.evidence.region import Region
-
-    Array = NDArray[np.floating]
-    Counts = NDArray[np.int64]
-
-EXACT = 200  # cells up to which dropping a shift is worked out by full runs
 DAYS = {"weekday": "weekdays", "weekend": "weekend days and holidays"}
-TELLING = 0.15  # share of the good on one side above which its lake is named
+TIMES = ("best time here", "second best time here", "third best time here")
 
 
-def drop_losses(objective: Objective, found: Found) -> Array:
+def shift_words(turn: int, *, day_type: str, boats: float, sides: str) -> str:
     """
-    What one shift fewer in each cell would no longer avoid.
+    Why a shift is there.
 
     Parameters
     ----------
-    objective : Objective
-        What the plan is for.
-    found : Found
-        The plan.
+    turn : int
+        Where its time stands among those of the landing, from 0.
+    day_type : str
+        `weekday` or `weekend`.
+    boats : float
+        Boats met in a shift.
+    sides : str
+        Result of `side_words`.
 
     Returns
     -------
-    losses : array, shape (K, D)
-        0 where there is no shift. By full runs up to 200 cells, by the slope beyond.
+    words : str
+        One line.
+
+    Examples
+    --------
+    >>> shift_words(0, day_type="weekday", boats=12.3, sides="hardly anything is avoided here")
+    'best time here: a shift on weekdays meets about 12 boats; hardly anything is avoided here'
     """
-    flat = found.shifts.ravel()
-    held = np.flatnonzero(flat)
-    losses = np.zeros(len(flat))
-    if len(held) > EXACT:
-        losses[held] = found.values.ravel()[held]
-    elif len(held):
-        fewer = np.tile(flat, (len(held), 1))
-        fewer[np.arange(len(held)), held] -= 1
-        left = objective.avoided([one.reshape(found.shifts.shape) for one in fewer])
-        losses[held] = np.maximum(found.avoided - left, 0.0)
-    return losses.reshape(found.shifts.shape)
+    first = TIMES[turn] if turn < len(TIMES) else "a further time here"
+    return f"{first}: a shift on {DAYS[day_type]} meets about {figure(boats)} boats; {sides}"
 
 
-def stand_in(found: Found, rules: PlanRules, cell: int) -> int | None:
+def side_words(own: str, *, to: str | None, source: str | None, leaving_first: bool) -> str:
     """
-    Cell that would gain most from the hours of a shift that is dropped.
+    What the good comes from: boats leaving and where to, boats arriving and where from.
 
     Parameters
     ----------
-    found : Found
-        The plan.
-    rules : PlanRules
-        What it keeps to.
-    cell : int
-        Position of the dropped shift in the flat (K, D) table.
+    own : str
+        Lake of the landing.
+    to, source : str or None
+        Lake that boats leaving put at risk most, and where boats arriving bring most from; None
+        where that side hardly counts.
+    leaving_first : bool
+        Whether boats leaving count for more.
 
     Returns
     -------
-    other : int or None
-        None where the hours could go nowhere else.
+    words : str
+        One clause.
+
+    Examples
+    --------
+    >>> side_words("Ovrin", to="Tal", source=None, leaving_first=True)
+    'mostly boats leaving Ovrin are kept from carrying to Tal'
     """
-    flat, values = found.shifts.ravel(), found.values.ravel()
-    for other in np.lexsort((np.arange(len(flat)), -values)):
-        if other == cell or values[other] <= 0:
-            if values[other] <= 0:
-                break
-            continue
-        changed = flat.copy()
-        changed[cell] -= 1
-        changed[other] += 1
-        if changed[other] <= rules.most.ravel()[other] and _within(changed, flat, rules, cell):
-            return int(other)
-    return None
-
-
-def _within(changed: Counts, before: Counts, rules: PlanRules, cell: int) -> bool:
-    """Whether no limit is broken that was kept before; a promised shift may be dropped here."""
-    for limit in rules.limits:
-        now, then = changed[limit.cells].sum(), before[limit.cells].sum()
-        if now > limit.most >= then or (now < limit.least <= then and cell not in limit.cells):
-            return False
-    return True
-
-
-def why_lines(region: Region, run: Run, found: Found, *, promised: Counts) -> list[str]:
-    """
-    One line of plain words for each landing and day block with shifts.
-
-    Parameters
-    ----------
-    region : Region
-        Names.
-    run : Run
-        The model at the best estimates.
-    found : Found
-        The plan.
-    promised : array of int, shape (K, D)
-        Shifts that are promised.
-
-    Returns
-    -------
-    lines : list of str
-        In the order of the cells of the plan that hold shifts, landing by landing.
-    """
-    runs = [(run.weights[n], run.inputs[n], run.paths[n], run.slopes[n]) for n in run.inputs]
-    parts = attribute(runs)
-    names = list(region.lakes["name"])
-    own = [names[j] for j in region.lakes.index.get_indexer(region.landings["lake_id"])]
-    reach, hours = run.reach, region.settings.shift_hours
-    lines = []
-    for k, d in zip(*np.nonzero(found.shifts), strict=True):
-        block = reach.day_blocks.iloc[d]
-        first = _when(run, int(k), int(d))
-        text = (
-            f"{first}: a shift on {DAYS[block['day_type']]} meets about "
-            f"{figure(hours * reach.boats[k, d])} boats; {_sides(parts, int(k), own[k], names)}"
-        )
-        if promised[k, d]:
-            text += f"; promised already: {promised[k, d]}"
-        lines.append(text)
-    return lines
-
-
-def _when(run: Run, k: int, d: int) -> str:
-    """Where the block stands among those of its landing."""
-    values = run.hour_values()
-    here = (values[0] + values[1])[k]
-    place = int((here > here[d] * (1 + 1e-9)).sum())
-    return (
-        ("best time here", "second best time here", "third best time here")[place]
-        if place < 3
-        else ("a further time here")
-    )
-
-
-def _sides(parts: Attribution, k: int, own: str, names: Sequence[str]) -> str:
-    """What the good comes from: boats leaving and where to, boats arriving and where from."""
-    leaving, arriving = float(parts.to_total[k]), float(parts.from_total[k])
-    whole = max(leaving + arriving, 1e-300)
     told = []
-    if leaving / whole >= TELLING and parts.to_value[k, 0] > 0:
-        told.append(f"boats leaving {own} are kept from carrying to {names[parts.to_lake[k, 0]]}")
-    if arriving / whole >= TELLING:
-        outside = parts.from_outside[k] > parts.from_value[k, 0]
-        source = OUTSIDE if outside else names[parts.from_lake[k, 0]]
+    if to is not None:
+        told.append(f"boats leaving {own} are kept from carrying to {to}")
+    if source is not None:
         told.append(f"boats arriving at {own} from {source}")
     if not told:
         return "hardly anything is avoided here"
-    if leaving < arriving:
+    if not leaving_first:
         told.reverse()
     return "mostly " + ", then ".join(told)
 
@@ -200,13 +109,13 @@ def dropped_words(loss: float, other: tuple[str, str, float] | None, *, seasons:
     return f"{text}; its hours would avoid {figure(other[2])} at {other[0]}, {other[1]}"
 
 
-def plan_finding(plan: SeasonPlan) -> str:
+def plan_finding(plan: Planned) -> str:
     """
     What the plan buys, in one sentence.
 
     Parameters
     ----------
-    plan : SeasonPlan
+    plan : Planned
         Result of `make_plan`.
 
     Returns
@@ -233,13 +142,13 @@ def plan_finding(plan: SeasonPlan) -> str:
     return text
 
 
-def bound_words(plan: SeasonPlan) -> str:
+def bound_words(plan: Planned) -> str:
     """
     How much more another plan with these hours could avoid.
 
     Parameters
     ----------
-    plan : SeasonPlan
+    plan : Planned
         Result of `make_plan`.
 
     Returns
@@ -256,13 +165,13 @@ def bound_words(plan: SeasonPlan) -> str:
     )
 
 
-def plan_words(plan: SeasonPlan, *, shown: int = 10) -> str:
+def plan_words(plan: Planned, *, shown: int = 10) -> str:
     """
     The plan in some lines for the screen.
 
     Parameters
     ----------
-    plan : SeasonPlan
+    plan : Planned
         Result of `make_plan`.
     shown : int
         Rows of the table that are listed.

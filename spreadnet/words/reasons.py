@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+OUTSIDE = "waters outside the region"
 GAP_WORDS = {
     "plug": "the drain plug closed",
     "plants": "plants attached",

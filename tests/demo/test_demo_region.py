@@ -13,8 +13,8 @@ import shapely
 from pyproj import Transformer
 from shapely.geometry import shape
 
-from spreadnet.evidence.cells.privacy import looks_personal
 from spreadnet.evidence.columns import columns
+from spreadnet.evidence.personal.privacy import looks_personal
 from spreadnet.evidence.read import check_region
 from spreadnet.evidence.species.species import read_species
 from spreadnet.model.carriage.habitat import habitat

@@ -16,14 +16,15 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from spreadnet.evidence.cells.cells import Manner, convert
+from spreadnet.evidence.cells.cells import convert
 from spreadnet.evidence.cells.dates import read_dates, strptime_format
-from spreadnet.evidence.cells.privacy import looks_personal, personal_heading
+from spreadnet.evidence.cells.types import Manner
 from spreadnet.evidence.checking.counts import count_notes, count_problems
 from spreadnet.evidence.checking.table import check_table
 from spreadnet.evidence.columns import columns
 from spreadnet.evidence.files.text import read_csv
 from spreadnet.evidence.files.workbook import read_xlsx
+from spreadnet.evidence.personal.privacy import looks_personal, personal_heading
 from spreadnet.evidence.read import check_region, empty_frame
 from spreadnet.evidence.region import GAPS, TABLES, Block, Region
 from spreadnet.evidence.settings.settings import read_settings

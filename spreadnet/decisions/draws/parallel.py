@@ -23,6 +23,10 @@ CONNECT = "10s"  # how long an answer of a scheduler is waited for
 CHUNK_S = 1.5  # seconds of work handed out at a time: progress is seen, little is sent about
 
 
+def quiet(_done: int, _total: int, _what: str) -> None:
+    """Say nothing about progress."""
+
+
 def in_order(
     work: Callable[[Any, int], Any],
     shared: Any,

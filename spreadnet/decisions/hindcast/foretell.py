@@ -27,7 +27,7 @@ from spreadnet.model.inputs import place_of, spread_inputs, watched
 from spreadnet.model.movement.movement import fit_movement
 from spreadnet.model.spread.expected import expected_spread
 from spreadnet.model.spread.types import Coverage
-from spreadnet.words.finding import figure
+from spreadnet.words.numbers import figure
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

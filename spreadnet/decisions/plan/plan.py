@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from spreadnet.decisions.draws.parallel import quiet
 from spreadnet.decisions.draws.run import avoided_by, run_model, totals_of
 from spreadnet.decisions.hours.reach import coverage_of
 from spreadnet.decisions.plan.best_linear import best_for
@@ -16,7 +17,7 @@ from spreadnet.decisions.plan.rules import plan_rules
 from spreadnet.decisions.plan.search import search
 from spreadnet.decisions.plan.value import budget_name, budget_table, budgets, rule_costs
 from spreadnet.decisions.plan.ways import PLAN, WaySetting, draw_ways, way_table, ways_today
-from spreadnet.decisions.ranking.rank import quiet
+from spreadnet.decisions.plan.why import drop_losses, stand_in, why_lines
 from spreadnet.decisions.roster.axis import RosterRules
 from spreadnet.decisions.roster.roster import make_roster
 from spreadnet.errors import ModelError
@@ -24,8 +25,8 @@ from spreadnet.evidence.region import Note
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
 from spreadnet.model.spread.types import Coverage
-from spreadnet.words.finding import figure
-from spreadnet.words.plan import drop_losses, dropped_words, stand_in, why_lines
+from spreadnet.words.numbers import figure
+from spreadnet.words.plan import dropped_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

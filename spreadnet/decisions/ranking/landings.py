@@ -14,7 +14,7 @@ from spreadnet.evidence.estimating.where_from import WATERS
 from spreadnet.evidence.region import DIRECTIONS, GAPS
 from spreadnet.model.carriage.carriage import ROUTES
 from spreadnet.model.estimates import GROUPS
-from spreadnet.words.reasons import Facts, Part, reasons
+from spreadnet.words.reasons import OUTSIDE, Facts, Part, reasons
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.floating]
 
-OUTSIDE = "waters outside the region"
 LIKELY = 0.02  # a chance of being infested unseen that is worth a word
 SIDES = {"launching": "arriving", "retrieving": "leaving"}
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from spreadnet.decisions.draws.parallel import quiet
 from spreadnet.decisions.draws.run import any_new, avoided_by, run_draws, run_model, setting_of
 from spreadnet.decisions.hours.placing import WAYS, place_busiest, place_equally, place_ranked
 from spreadnet.decisions.ranking.engine_check import check_engine, why_apart
@@ -22,7 +23,7 @@ from spreadnet.model.distance import lake_points, landing_lake_positions
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
 from spreadnet.model.spread.network import lake_network, trips_table
-from spreadnet.words.finding import figure
+from spreadnet.words.numbers import figure
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -43,10 +44,6 @@ FEW_DRAWS, ENOUGH_DRAWS = 50, 200
 SMALLEST_CHANCE = 0.001  # chances below this are left out of the table by season
 WORTH_A_WORD = 0.1  # share of rank variance that is named
 SMALLEST_SHARE = 0.01  # edges below this share of trips at both ends are left out
-
-
-def quiet(_done: int, _total: int, _what: str) -> None:
-    """Say nothing about progress."""
 
 
 def decide(

@@ -27,7 +27,8 @@ from spreadnet.decisions.surveys.value import (
     shifts_in_doubt,
     whole_shifts,
 )
-from spreadnet.words.finding import WIDTH, figure
+from spreadnet.words.finding import WIDTH
+from spreadnet.words.numbers import figure
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

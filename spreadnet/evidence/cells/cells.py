@@ -13,9 +13,10 @@ import pandas as pd
 
 from spreadnet.errors import Problem
 from spreadnet.evidence.cells.dates import read_dates
-from spreadnet.evidence.cells.distinct import marked
-from spreadnet.evidence.cells.privacy import shown
+from spreadnet.evidence.cells.types import Manner, Typed
 from spreadnet.evidence.columns import PURPOSE, WATERS, Column, plain_number
+from spreadnet.evidence.distinct import marked
+from spreadnet.evidence.personal.privacy import shown
 from spreadnet.evidence.region import Note
 
 YES = ("yes", "y", "true", "t", "1")
@@ -34,23 +35,6 @@ class Fault:
     code: str
     what: str
     mend: str
-
-
-@dataclass(frozen=True, slots=True)
-class Manner:
-    """How numbers and dates are written in one file."""
-
-    decimal: str = "."
-    date_format: str = "YYYY-MM-DD"
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Typed:
-    """A typed column with the problems and notes of converting it; a blank cell is missing."""
-
-    values: pd.Series
-    problems: tuple[Problem, ...] = ()
-    notes: tuple[Note, ...] = ()
 
 
 def convert(column: Column, cells: pd.Series, *, file: str, manner: Manner) -> Typed:

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.cells.privacy import shown
 from spreadnet.evidence.columns import Column
+from spreadnet.evidence.personal.privacy import shown
 
 FIRST_YEAR, LAST_YEAR = 1800, 2100
 # Day numbers of Excel from 1954 to 2119: what a date column holds when its format is lost.

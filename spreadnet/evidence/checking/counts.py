@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.checking.table import Checked
+from spreadnet.evidence.cells.types import Checked
 from spreadnet.evidence.region import DIRECTIONS, Note
 
 COUNTS = dict(zip(DIRECTIONS, ("launches", "retrievals"), strict=True))

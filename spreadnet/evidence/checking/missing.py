@@ -7,7 +7,7 @@ from collections.abc import Collection
 import numpy as np
 import pandas as pd
 
-from spreadnet.evidence.cells.privacy import brief
+from spreadnet.evidence.personal.privacy import brief
 from spreadnet.evidence.region import REQUIRED_TABLES, TABLES, Note, Settings
 
 _TEXTS = {

@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 
 import pandas as pd
 
 from spreadnet.errors import SHOWN, Problem
-from spreadnet.evidence.cells.cells import Manner, convert, nearest, why
+from spreadnet.evidence.cells.cells import convert, nearest, why
 from spreadnet.evidence.cells.ids import letter_problems, plain_id, twin_problems
-from spreadnet.evidence.cells.privacy import (
+from spreadnet.evidence.cells.types import Checked, Manner
+from spreadnet.evidence.columns import WATERS, Column, columns
+from spreadnet.evidence.files.text import TextTable
+from spreadnet.evidence.personal.privacy import (
     brief,
     personal_heading,
     personal_headings,
     personal_values,
     shown,
 )
-from spreadnet.evidence.columns import WATERS, Column, columns
-from spreadnet.evidence.files.text import TextTable
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.where.crs import MOST_SHARE_ODD, swapped
 
@@ -28,17 +28,6 @@ NEAR_HEADING = 0.8  # likeness above which a heading that looks personal is take
 # Never suggested for a heading that looks personal: what stands under it may be names of people.
 _ABOUT_PEOPLE = ("educators",)
 NEAR_ID = 0.75  # likeness above which an id is suggested; ids of one series are all alike
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Checked:
-    """A typed table (index: spreadsheet rows) with problems and notes, before defaults."""
-
-    table: str
-    file: str
-    frame: pd.DataFrame
-    problems: tuple[Problem, ...] = ()
-    notes: tuple[Note, ...] = ()
 
 
 def check_table(text: TextTable, *, manner: Manner) -> Checked:

@@ -8,10 +8,9 @@ from pathlib import Path
 
 from spreadnet.errors import Problem
 from spreadnet.evidence.cells.cells import nearest
-from spreadnet.evidence.cells.privacy import brief
 from spreadnet.evidence.files.vector import SHAPEFILE_PARTS, SUFFIXES
-from spreadnet.evidence.region import REQUIRED_TABLES, TABLES, Note
-from spreadnet.evidence.settings.settings import FILE
+from spreadnet.evidence.personal.privacy import brief
+from spreadnet.evidence.region import REQUIRED_TABLES, SETTINGS_FILE, TABLES, Note
 
 TEXT_SUFFIXES = (".csv", ".tsv", ".txt")
 BOOK_SUFFIXES = (".xlsx", ".xlsm")
@@ -62,7 +61,7 @@ def find_files(folder: Path) -> Files:
         stem, suffix = path.stem.lower(), path.suffix.lower()
         if path.name.startswith(("~$", ".")) or stem in _ASIDE:
             continue
-        if path.name.lower() == FILE:
+        if path.name.lower() == SETTINGS_FILE:
             found["region"] = [path]
         elif stem in TABLES and suffix in _readable(stem):
             found.setdefault(stem, []).append(path)
@@ -118,7 +117,7 @@ def _missing(table: str, others: list[Path], why: str) -> Problem:
     """The problem that a needed file is not there."""
     near = nearest(table, [p.stem.lower() for p in others])
     hint = next((f" Is {p.name} meant for it?" for p in others if p.stem.lower() == near), "")
-    name = FILE if table == "region" else f"{table}.csv"
+    name = SETTINGS_FILE if table == "region" else f"{table}.csv"
     kinds = "" if table == "region" else f" ({', '.join(_readable(table))})"
     return Problem(
         "missing-table",

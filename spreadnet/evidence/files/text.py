@@ -13,9 +13,9 @@ import pandas as pd
 from openpyxl.utils import get_column_letter
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.cells.distinct import marked
-from spreadnet.evidence.cells.privacy import brief
 from spreadnet.evidence.columns import columns, plain_heading
+from spreadnet.evidence.distinct import marked
+from spreadnet.evidence.personal.privacy import brief
 from spreadnet.evidence.region import Note
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "upright line"}

@@ -14,10 +14,10 @@ import pyogrio
 import shapely
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.cells.privacy import brief
 from spreadnet.evidence.columns import columns, plain_heading
 from spreadnet.evidence.files.text import Reading, TextTable
 from spreadnet.evidence.files.workbook import plain_text
+from spreadnet.evidence.personal.privacy import brief
 from spreadnet.evidence.region import Note
 
 SUFFIXES = (".geojson", ".json", ".gpkg", ".shp", ".fgb", ".kml", ".gml")

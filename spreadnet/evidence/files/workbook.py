@@ -11,8 +11,8 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.cells.privacy import brief
 from spreadnet.evidence.files.text import Reading, Row, empty_file, to_table
+from spreadnet.evidence.personal.privacy import brief
 
 _OUTER = " \t\r\n\u00a0\u202f\ufeff\u200b\u200c\u200d\u2060"
 SHOWN_CELLS = 5

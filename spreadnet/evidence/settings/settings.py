@@ -13,15 +13,14 @@ from spreadnet.assumptions import DEFAULT, Assumption, Assumptions
 from spreadnet.errors import Problem
 from spreadnet.evidence.cells.cells import nearest, why
 from spreadnet.evidence.cells.ids import LONGEST_NAME
-from spreadnet.evidence.cells.privacy import brief, coded, shown
 from spreadnet.evidence.columns import Column, columns
 from spreadnet.evidence.files.text import decode
-from spreadnet.evidence.region import Settings
+from spreadnet.evidence.personal.privacy import brief, coded, shown
+from spreadnet.evidence.region import SETTINGS_FILE, Settings
 from spreadnet.evidence.settings.domains import outside
 from spreadnet.evidence.settings.values import CONVERT, BadValue, number_of, said, weight_of
 from spreadnet.evidence.species.species import Species, read_species
 
-FILE = "region.toml"
 LONGEST_SEASON_DAYS = 366
 FIRST_SEASON, LAST_SEASON = 2000, 2100  # years
 NO_SEASON = date(1, 1, 1)  # stands for a day of the season that could not be read
@@ -65,7 +64,7 @@ def read_settings(
     >>> str(reading.problems[0]).splitlines()[0]
     "region.toml, row 5, column season: unknown key 'season'"
     """
-    text, _, problem = decode(data, file=FILE)
+    text, _, problem = decode(data, file=SETTINGS_FILE)
     if problem is not None:
         return SettingsReading(_placeholder({}), (problem,), {})
     try:
@@ -108,7 +107,7 @@ def _lines(text: str) -> dict[str, int]:
 
 def _problem(code: str, column: Column, what: str, mend: str, row: int | None) -> Problem:
     """A problem of one key."""
-    return Problem(code, FILE, what, why(column), mend, row=row, column=column.name)
+    return Problem(code, SETTINGS_FILE, what, why(column), mend, row=row, column=column.name)
 
 
 def _not_toml(error: ValueError | RecursionError) -> Problem:
@@ -118,7 +117,7 @@ def _not_toml(error: ValueError | RecursionError) -> Problem:
     fault = brief(error) if plain else "a number too long, or brackets too deep, to be read"
     return Problem(
         "not-toml",
-        FILE,
+        SETTINGS_FILE,
         f"this is not valid TOML ({fault})",
         "Nothing in it can be used.",
         'Write one `key = value` a line, text in "quotes", dates as 2027-05-15.',
@@ -138,7 +137,7 @@ def _unknown_keys(given: Mapping[str, Any], lines: Mapping[str, int]) -> list[Pr
         problems.append(
             Problem(
                 "unknown-key",
-                FILE,
+                SETTINGS_FILE,
                 f"unknown key {shown(name)}",
                 "A key that is not known has no effect, whatever was meant by it.",
                 f"{hint}Known keys: {', '.join(known)}.",

@@ -11,7 +11,7 @@ import pyproj
 import shapely
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.cells.privacy import brief
+from spreadnet.evidence.personal.privacy import brief
 
 MOST_ERROR = 0.01  # share by which a distance may differ from the geodesic
 GRID = 5  # points a side of the grid over the region at which distances are compared

@@ -10,7 +10,7 @@ import pandas as pd
 import shapely
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.cells.privacy import brief
+from spreadnet.evidence.personal.privacy import brief
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.where.crs import swapped
 

@@ -8,9 +8,9 @@ from zoneinfo import ZoneInfo
 
 from icalendar import Calendar, Event
 
-from spreadnet.decisions.ranking.result import CAUTIONS
 from spreadnet.decisions.roster.people import codes_in
 from spreadnet.outputs.safe import clean_text
+from spreadnet.words.cautions import CAUTIONS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -10,7 +10,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from spreadnet.outputs.map.key import STATUSES, count_text, number_text, percent_text
+from spreadnet.outputs.map.key import STATUSES
 from spreadnet.outputs.map.shapes import (
     crosses_180,
     degrees,
@@ -20,6 +20,7 @@ from spreadnet.outputs.map.shapes import (
     whole_degrees,
 )
 from spreadnet.outputs.safe import clean_text, short_text
+from spreadnet.words.numbers import count_text, number_text, percent_text
 
 LISTED_TRIPS = 400  # flows in the page; enough to show where one lake's boats go
 SHOWN_TRIPS = 60  # lines drawn at once; more hide the lakes

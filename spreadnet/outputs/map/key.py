@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from spreadnet.outputs.safe import safe_text
+from spreadnet.words.numbers import plain_text
 
 INK, LAND, GROUND, PAPER = "#1c2b33", "#eeece3", "#dbe1df", "#ffffff"
 # Light to dark, so that the order holds in grey and for colour-blind eyes; every lake has a dark
@@ -18,72 +19,7 @@ ALL_THERE, NO_FIGURE = "#a9b1b4", "#ffffff"  # classes 5 and 6
 LANDING, LANDING_OFF, TRIP = "#14506b", "#5d686d", "#63488f"
 TRIP_WIDTHS = (1.0, 2.0, 3.5, 5.5)
 NUMBERED = 10  # first landings, that always show their rank
-SMALLEST_SHOWN = 1e-6  # smaller numbers are said to be under it
 STATUSES = ("infested", "looked for, not found", "not surveyed")
-
-
-def number_text(value: float) -> str:
-    """
-    Number as people read it: two figures, thousands marked, no exponent.
-
-    A number and its interval, written so, keep their order: all are rounded to the same figures.
-
-    Examples
-    --------
-    >>> number_text(0.02134), number_text(1234.4), number_text(7.0), number_text(float("nan"))
-    ('0.021', '1,234', '7.0', 'no figure')
-    """
-    if not np.isfinite(value):
-        return "no figure"
-    if value == 0.0:
-        return "0"
-    if abs(value) < SMALLEST_SHOWN:
-        return f"under {SMALLEST_SHOWN:.6f}"
-    places = min(max(1 - int(np.floor(np.log10(abs(value)))), 0), 6)
-    return f"{value:,.{places}f}"
-
-
-def plain_text(value: float) -> str:
-    """
-    Round value in all its figures, thousands marked, no exponent.
-
-    Examples
-    --------
-    >>> plain_text(5e-05), plain_text(0.2), plain_text(2e7)
-    ('0.00005', '0.2', '20,000,000')
-    """
-    text = f"{float(f'{value:.10g}'):,.15f}" if abs(value) >= 1 else f"{value:.12f}"
-    return text.rstrip("0").rstrip(".")
-
-
-def count_text(value: float) -> str:
-    """
-    Whole number with thousands marked.
-
-    Examples
-    --------
-    >>> count_text(1234.4)
-    '1,234'
-    """
-    return f"{value:,.0f}" if np.isfinite(value) else "no figure"
-
-
-def percent_text(value: float) -> str:
-    """
-    Chance in percent, with no more figures than it deserves.
-
-    Examples
-    --------
-    >>> percent_text(0.234), percent_text(0.034), percent_text(0.0002), percent_text(0.9999)
-    ('23%', '3.4%', 'under 0.1%', 'over 99.9%')
-    """
-    if not np.isfinite(value):
-        return "no figure"
-    if value <= 0.0 or value >= 1.0:
-        return "0%" if value <= 0.0 else "100%"
-    if value < 0.001 or value > 0.999:
-        return "under 0.1%" if value < 0.5 else "over 99.9%"
-    return f"{100 * value:.{0 if 0.095 <= value <= 0.99 else 1}f}%"
 
 
 def round_steps(values: ArrayLike, *, count: int, smallest: float, largest: float) -> list[float]:

@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from spreadnet.decisions.hindcast.foretell import ALL
-from spreadnet.decisions.ranking.result import CAUTIONS
 from spreadnet.outputs.files.folder import whole_folder
 from spreadnet.outputs.files.record import plain, version, write_record
 from spreadnet.outputs.files.tables import write_csv
-from spreadnet.outputs.pages.render import page, safe, table
-from spreadnet.words.finding import figure
+from spreadnet.outputs.pages.render import page, table
+from spreadnet.outputs.safe import for_html as safe
+from spreadnet.words.cautions import CAUTIONS
+from spreadnet.words.numbers import figure
 
 if TYPE_CHECKING:
     from spreadnet.decisions.hindcast.foretell import Hindcast

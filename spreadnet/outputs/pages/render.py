@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import html
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from spreadnet.outputs.safe import clean_text
+from spreadnet.outputs.safe import for_html as safe
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -110,8 +109,3 @@ def table(
         f"<caption>{safe(caption)}</caption><thead><tr>{heading}</tr></thead>"
         f"<tbody>{body}</tbody></table></div>"
     )
-
-
-def safe(value: Any) -> str:
-    """Text of anybody's as part of a page."""
-    return html.escape(clean_text(value), quote=True)

@@ -8,9 +8,9 @@ import pytest
 
 from spreadnet.cli import main
 from spreadnet.decisions.hindcast.foretell import hindcast
-from spreadnet.decisions.ranking.result import CAUTIONS
 from spreadnet.errors import OutputError
 from spreadnet.outputs.pages.hindcast import chart, hindcast_page, write_hindcast
+from spreadnet.words.cautions import CAUTIONS
 
 DAY = date(2027, 3, 1)
 

@@ -8,8 +8,8 @@ from collections.abc import Iterable
 import pandas as pd
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.cells.distinct import marked
 from spreadnet.evidence.columns import Column
+from spreadnet.evidence.distinct import marked
 
 # Words in a heading that mark a person or their vehicle, and what each stands for.
 _WORDS = {

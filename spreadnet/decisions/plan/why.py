@@ -1,0 +1,158 @@
+"""Why each shift stands in the plan, and what would change without it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from spreadnet.decisions.ranking.attribution import attribute
+from spreadnet.words.plan import shift_words, side_words
+from spreadnet.words.reasons import OUTSIDE
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from spreadnet.decisions.draws.run import Run
+    from spreadnet.decisions.plan.rules import PlanRules
+    from spreadnet.decisions.plan.search import Found, Objective
+    from spreadnet.decisions.ranking.attribution import Attribution
+    from spreadnet.evidence.region import Region
+
+    Array = NDArray[np.floating]
+    Counts = NDArray[np.int64]
+
+EXACT = 200  # cells up to which dropping a shift is worked out by full runs
+TELLING = 0.15  # share of the good on one side above which its lake is named
+
+
+def drop_losses(objective: Objective, found: Found) -> Array:
+    """
+    What one shift fewer in each cell would no longer avoid.
+
+    Parameters
+    ----------
+    objective : Objective
+        What the plan is for.
+    found : Found
+        The plan.
+
+    Returns
+    -------
+    losses : array, shape (K, D)
+        0 where there is no shift. By full runs up to 200 cells, by the slope beyond.
+    """
+    flat = found.shifts.ravel()
+    held = np.flatnonzero(flat)
+    losses = np.zeros(len(flat))
+    if len(held) > EXACT:
+        losses[held] = found.values.ravel()[held]
+    elif len(held):
+        fewer = np.tile(flat, (len(held), 1))
+        fewer[np.arange(len(held)), held] -= 1
+        left = objective.avoided([one.reshape(found.shifts.shape) for one in fewer])
+        losses[held] = np.maximum(found.avoided - left, 0.0)
+    return losses.reshape(found.shifts.shape)
+
+
+def stand_in(found: Found, rules: PlanRules, cell: int) -> int | None:
+    """
+    Cell that would gain most from the hours of a shift that is dropped.
+
+    Parameters
+    ----------
+    found : Found
+        The plan.
+    rules : PlanRules
+        What it keeps to.
+    cell : int
+        Position of the dropped shift in the flat (K, D) table.
+
+    Returns
+    -------
+    other : int or None
+        None where the hours could go nowhere else.
+    """
+    flat, values = found.shifts.ravel(), found.values.ravel()
+    for other in np.lexsort((np.arange(len(flat)), -values)):
+        if other == cell or values[other] <= 0:
+            if values[other] <= 0:
+                break
+            continue
+        changed = flat.copy()
+        changed[cell] -= 1
+        changed[other] += 1
+        if changed[other] <= rules.most.ravel()[other] and _within(changed, flat, rules, cell):
+            return int(other)
+    return None
+
+
+def _within(changed: Counts, before: Counts, rules: PlanRules, cell: int) -> bool:
+    """Whether no limit is broken that was kept before; a promised shift may be dropped here."""
+    for limit in rules.limits:
+        now, then = changed[limit.cells].sum(), before[limit.cells].sum()
+        if now > limit.most >= then or (now < limit.least <= then and cell not in limit.cells):
+            return False
+    return True
+
+
+def why_lines(region: Region, run: Run, found: Found, *, promised: Counts) -> list[str]:
+    """
+    One line of plain words for each landing and day block with shifts.
+
+    Parameters
+    ----------
+    region : Region
+        Names.
+    run : Run
+        The model at the best estimates.
+    found : Found
+        The plan.
+    promised : array of int, shape (K, D)
+        Shifts that are promised.
+
+    Returns
+    -------
+    lines : list of str
+        In the order of the cells of the plan that hold shifts, landing by landing.
+    """
+    runs = [(run.weights[n], run.inputs[n], run.paths[n], run.slopes[n]) for n in run.inputs]
+    parts = attribute(runs)
+    names = list(region.lakes["name"])
+    own = [names[j] for j in region.lakes.index.get_indexer(region.landings["lake_id"])]
+    reach, hours = run.reach, region.settings.shift_hours
+    lines = []
+    for k, d in zip(*np.nonzero(found.shifts), strict=True):
+        block = reach.day_blocks.iloc[d]
+        line = shift_words(
+            _when(run, int(k), int(d)),
+            day_type=block["day_type"],
+            boats=hours * reach.boats[k, d],
+            sides=_sides(parts, int(k), own[k], names),
+        )
+        if promised[k, d]:
+            line += f"; promised already: {promised[k, d]}"
+        lines.append(line)
+    return lines
+
+
+def _when(run: Run, k: int, d: int) -> int:
+    """Where the block stands among those of its landing, from 0."""
+    values = run.hour_values()
+    here = (values[0] + values[1])[k]
+    return int((here > here[d] * (1 + 1e-9)).sum())
+
+
+def _sides(parts: Attribution, k: int, own: str, names: Sequence[str]) -> str:
+    """What the good comes from, in words."""
+    leaving, arriving = float(parts.to_total[k]), float(parts.from_total[k])
+    whole = max(leaving + arriving, 1e-300)
+    to, source = None, None
+    if leaving / whole >= TELLING and parts.to_value[k, 0] > 0:
+        to = names[parts.to_lake[k, 0]]
+    if arriving / whole >= TELLING:
+        outside = parts.from_outside[k] > parts.from_value[k, 0]
+        source = OUTSIDE if outside else names[parts.from_lake[k, 0]]
+    return side_words(own, to=to, source=source, leaving_first=leaving >= arriving)

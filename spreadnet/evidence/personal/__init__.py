@@ -1,0 +1,1 @@
+"""What may be kept and shown, and what looks like a person?"""

@@ -1,0 +1,106 @@
+"""What words ask of the results they tell of; any object with these parts will do."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Protocol
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import pandas as pd
+
+
+class Settings(Protocol):
+    """What `region.toml` says."""
+
+    @property
+    def name(self) -> str:
+        """Name of the region."""
+
+    @property
+    def hours(self) -> float:
+        """Educator hours a season."""
+
+    @property
+    def species(self) -> Mapping[str, float]:
+        """What one infestation of each species counts."""
+
+    @property
+    def shift_hours(self) -> float:
+        """Length of a shift."""
+
+    @property
+    def season_days(self) -> int:
+        """Days of the season."""
+
+    @property
+    def most_hours_per_landing_week(self) -> float:
+        """Hours that a landing takes in a week."""
+
+
+class Place(Protocol):
+    """A region."""
+
+    @property
+    def settings(self) -> Settings:
+        """What `region.toml` says."""
+
+    @property
+    def lakes(self) -> pd.DataFrame:
+        """Lakes by id."""
+
+
+class Ranked(Protocol):
+    """A ranking: tables by landing, way and species."""
+
+    @property
+    def region(self) -> Place:
+        """The input."""
+
+    @property
+    def evidence(self) -> Any:
+        """Species by name, and traffic."""
+
+    @property
+    def landings(self) -> pd.DataFrame:
+        """Landings by id."""
+
+    @property
+    def comparison(self) -> pd.DataFrame:
+        """The same hours, by way."""
+
+    @property
+    def totals(self) -> pd.DataFrame:
+        """New infestations without education, by species."""
+
+    @property
+    def seasons(self) -> int:
+        """Seasons looked ahead."""
+
+
+class Planned(Protocol):
+    """A season plan: shifts by landing and time, and the same hours by way."""
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """Shifts by landing, day type and block."""
+
+    @property
+    def ways(self) -> pd.DataFrame:
+        """The same hours, by way."""
+
+    @property
+    def hours(self) -> float:
+        """Hours a season."""
+
+    @property
+    def avoided(self) -> float:
+        """Avoided by the plan."""
+
+    @property
+    def most_possible(self) -> float:
+        """Bound by the slope at the plan."""
+
+    @property
+    def seasons(self) -> int:
+        """Seasons looked ahead."""
