@@ -28,11 +28,14 @@ from spreadnet.evidence.files.folder import BOOK_SUFFIXES, TEXT_SUFFIXES, find_f
 from spreadnet.evidence.files.text import Reading, TextTable, read_csv
 from spreadnet.evidence.files.vector import read_vector
 from spreadnet.evidence.files.workbook import read_xlsx
+from spreadnet.evidence.personal.contact_details import withheld
 from spreadnet.evidence.personal.privacy import coded, shown
+from spreadnet.evidence.personal.private_cells import without_private
 from spreadnet.evidence.region import SETTINGS_FILE, TABLES, Note, Region, Settings, Source
 from spreadnet.evidence.settings.settings import SettingsReading, read_settings
 from spreadnet.evidence.where.place_tables import Placed, place_lakes, place_landings
 
+WHOLE = ("formula-error", "personal-data")  # after these a cell counts as empty
 NEEDS_ROWS = ("lakes", "landings")
 
 
@@ -82,7 +85,7 @@ def check_region(
     """
     folder = Path(folder)
     if not folder.is_dir():
-        return [_no_folder(folder)], None
+        return [_printable(_no_folder(folder), None)], None
     files = find_files(folder)
     known_species = _species() if species is None else species
     settings = _settings(files.paths.get("region"), known_species)
@@ -93,6 +96,9 @@ def check_region(
         problems += reading.problems
         notes += reading.notes
     texts = {t: r.table for t, r in readings.items() if r.table is not None}
+    country = settings.settings.country
+    texts, private = without_private(texts, country=country)
+    problems += private
     manner = Manner(settings.settings.decimal, settings.settings.date_format)
     tables = {t: check_table(text, manner=manner) for t, text in texts.items()}
     for table, settle in (
@@ -110,7 +116,7 @@ def check_region(
     notes += [note for checked in tables.values() for note in checked.notes]
     notes += [note for place in placed.values() for note in place.notes]
     if problems:
-        return [_printable(p) for p in _in_order(_without_echoes(problems))], None
+        return [_printable(p, country) for p in _in_order(_without_echoes(problems))], None
     region = _region(settings.settings, tables, placed, notes)
     sources = tuple(_source(table, path, texts) for table, path in files.paths.items())
     return [], _with_sources(region, sources)
@@ -264,14 +270,14 @@ def _jurisdiction_problems(
 
 
 def _without_echoes(problems: list[Problem]) -> list[Problem]:
-    """Problems less those that only follow from another: of cells moved, or of lost formulas."""
+    """Problems less those that only follow from another: of cells moved, lost or taken out."""
     moved = {(p.file, p.row) for p in problems if p.code == "long-row"}
-    failed = {(p.file, p.row, p.column) for p in problems if p.code == "formula-error"}
+    failed = {(p.file, p.row, p.column) for p in problems if p.code in WHOLE}
     lost = {p.file for p in problems if p.code == "formula-unsaved"}
     return [
         p
         for p in problems
-        if p.code in ("long-row", "formula-error")
+        if p.code in ("long-row", *WHOLE)
         or not (
             (p.file, p.row, p.column) in failed
             or (p.file, p.row) in moved
@@ -292,16 +298,21 @@ def _in_order(problems: list[Problem]) -> list[Problem]:
     return sorted(dict.fromkeys(problems), key=place)
 
 
-def _printable(problem: Problem) -> Problem:
-    """The problem with letters that a screen would not show, or would act on, by their codes."""
+def _printable(problem: Problem, country: str | None) -> Problem:
+    """The problem without contact details, and with letters that no screen shows by their codes."""
     return replace(
         problem,
-        file=coded(problem.file),
-        what=coded(problem.what),
-        why=coded(problem.why),
-        mend=coded(problem.mend),
-        column=None if problem.column is None else coded(problem.column),
+        file=_safe(problem.file, country),
+        what=_safe(problem.what, country),
+        why=_safe(problem.why, country),
+        mend=_safe(problem.mend, country),
+        column=None if problem.column is None else _safe(problem.column, country),
     )
+
+
+def _safe(text: str, country: str | None) -> str:
+    """A message as it may be shown and kept."""
+    return coded(withheld(text, country))
 
 
 def _computed(
@@ -350,7 +361,7 @@ def _region(
         hours=plain["hours"],
         promised=plain["promised"],
         crs=str(placed["lakes"].crs),
-        notes=tuple(Note(note.code, coded(note.text)) for note in notes),
+        notes=tuple(Note(note.code, _safe(note.text, settings.country)) for note in notes),
     )
 
 
@@ -386,7 +397,7 @@ def _source(table: str, path: Path, texts: dict[str, TextTable]) -> Source:
     text = texts.get(table)
     if text is None:
         return Source(table, path.name, size, sha256, 0, "UTF-8")
-    crs = text.crs.to_string() if text.crs is not None else None
+    crs = withheld(text.crs.to_string()) if text.crs is not None else None
     return Source(table, path.name, size, sha256, len(text.cells), text.encoding, crs)
 
 

@@ -77,6 +77,7 @@ class Settings:
     jurisdiction_hours: Mapping[str, float] = field(default_factory=dict)
     replan_gain: float = 0.02
     time_zone: str | None = None
+    country: str | None = None
     education: str = "check together"
     landing_snap_m: float = 150.0
     decimal: str = "."

@@ -24,7 +24,6 @@ from spreadnet.evidence.checking.table import check_table
 from spreadnet.evidence.columns import columns
 from spreadnet.evidence.files.text import read_csv
 from spreadnet.evidence.files.workbook import read_xlsx
-from spreadnet.evidence.personal.privacy import looks_personal, personal_heading
 from spreadnet.evidence.read import check_region, empty_frame
 from spreadnet.evidence.region import GAPS, TABLES, Block, Region
 from spreadnet.evidence.settings.settings import read_settings
@@ -681,38 +680,6 @@ def test_defaults_of_settings_are_those_of_tables_csv() -> None:
 def test_a_bad_setting_is_named_with_its_line(line: str, code: str) -> None:
     problems = read_settings((TOML + line).encode(), species=SPECIES).problems
     assert [(p.code, p.row, p.column) for p in problems] == [(code, 5, line.split(" =")[0])]
-
-
-# people
-
-
-@pytest.mark.parametrize(
-    "heading",
-    ["phone", "cell_phone", "email", "boater_name", "first_name", "license_plate", "owner", "name",
-     "registration_no", "description", "home_address", "recorded_by", "vehicle"],
-)  # fmt: skip
-def test_headings_about_people_are_refused(heading: str) -> None:
-    assert personal_heading(heading, "contacts") is not None
-
-
-def test_a_heading_like_that_for_people_is_never_taken_as_misspelt() -> None:
-    data = b"visit_id,landing_id,date,start,end,educator\n"
-    problems = check_table(
-        read_csv(data, table="visits", file="v.csv").table, manner=Manner()
-    ).problems
-    assert [(p.code, p.column) for p in problems] == [("personal-data", "educator")]
-
-
-@pytest.mark.parametrize("heading", ["lake_name", "landing_name", "water", "days", "notes_url"])
-def test_places_and_counts_are_not_people(heading: str) -> None:
-    assert personal_heading(heading, "lakes") is None
-
-
-@pytest.mark.parametrize(
-    "text", ["+1 555 010 0199", "(555) 010-0199", "555-0199", "a.b@example.org"]
-)
-def test_contact_details_are_seen(text: str) -> None:
-    assert looks_personal(text)
 
 
 # properties

@@ -14,9 +14,9 @@ from spreadnet.evidence.columns import WATERS, Column, columns
 from spreadnet.evidence.files.text import TextTable
 from spreadnet.evidence.personal.privacy import (
     brief,
+    left_aside,
     personal_heading,
     personal_headings,
-    personal_values,
     shown,
 )
 from spreadnet.evidence.region import Note
@@ -32,7 +32,7 @@ NEAR_ID = 0.75  # likeness above which an id is suggested; ids of one series are
 
 def check_table(text: TextTable, *, manner: Manner) -> Checked:
     """
-    One table in its types: headings, personal data, values and identifiers checked.
+    One table in its types: headings, values and identifiers checked.
 
     Parameters
     ----------
@@ -51,17 +51,16 @@ def check_table(text: TextTable, *, manner: Manner) -> Checked:
     used = Manner(text.decimal or manner.decimal, manner.date_format)
     blank = pd.Series("", index=text.cells.index, dtype="str")
     typed: dict[str, pd.Series] = {}
-    notes: list[Note] = []
+    notes = _aside_notes(text)
     swap = _swapped_columns(text, used)
     for name, column in known.items():
         if column.kind == "geometry":
             continue
         cells = text.cells.get(name, blank)
-        private = personal_values(column, cells, file=text.file)
         made = convert(column, cells, file=text.file, manner=used)
-        typed[name] = made.values.mask(cells.index.isin([p.row for p in private]))
+        typed[name] = made.values
         off = swap and name in ("longitude", "latitude")
-        problems += [*private, *(() if off else made.problems)]
+        problems += () if off else made.problems
         problems += letter_problems(column, cells, file=text.file)
         notes += made.notes
         if column.required and name in text.cells:
@@ -76,10 +75,9 @@ def heading_problems(text: TextTable) -> list[Problem]:
     """Headings that are missing, unknown or about a person."""
     known = columns(text.table)
     given = list(text.cells.columns)
-    unknown = [name for name in given if name not in known]
-    places = [name for name in known if name not in _ABOUT_PEOPLE]
-    misspelt = [n for n in unknown if nearest(n[:NAME_LENGTH], places, cutoff=NEAR_HEADING)]
-    personal = [n for n in unknown if n not in misspelt and personal_heading(n, text.table)]
+    aside = _aside(text)
+    unknown = [name for name in given if name not in known and name not in aside]
+    personal = [n for n in unknown if personal_heading(n, text.table) and not _misspelt(n, known)]
     problems = personal_headings(personal, table=text.table, file=text.file)
     problems += [_unknown_column(name, text, known) for name in unknown if name not in personal]
     if text.geometry is None and "geometry" in given:
@@ -104,6 +102,28 @@ def heading_problems(text: TextTable) -> list[Problem]:
         for name in needed
         if name not in given
     ]
+
+
+def _misspelt(name: str, known: Mapping[str, Column]) -> bool:
+    """Whether a heading is so near to one of the table's own that it is meant for it."""
+    places = [n for n in known if n not in _ABOUT_PEOPLE]
+    return nearest(name[:NAME_LENGTH], places, cutoff=NEAR_HEADING) is not None
+
+
+def _aside(text: TextTable) -> list[str]:
+    """Headings that may be about a person, or not: their columns are not read."""
+    known = columns(text.table)
+    unknown = (name for name in text.cells.columns if name not in known)
+    return [n for n in unknown if left_aside(n, text.table) and not _misspelt(n, known)]
+
+
+def _aside_notes(text: TextTable) -> list[Note]:
+    """One note when columns are left aside."""
+    aside = _aside(text)
+    if not aside:
+        return []
+    said = f"{text.table}: left aside, since they may be about people, and neither read nor copied:"
+    return [Note("left-aside", f"{said} {', '.join(map(brief, aside))}")]
 
 
 def _near_heading(name: str, unknown: list[str]) -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from spreadnet.errors import InputError, Problem
+from spreadnet.evidence.personal.privacy import shown
 
 FILE = "roster.csv"
 NEEDED = (
@@ -52,7 +53,7 @@ def read_roster(folder: Path) -> pd.DataFrame:
         Problem(
             "not-a-date" if name == "date" else "not-a-number",
             path.name,
-            f"'{table.loc[row, name][:40]}' can't be read",
+            f"{shown(table.loc[row, name])} can't be read",
             WHY,
             "Take the file as it was written, or plan without --previous.",
             row=int(row) + 2,

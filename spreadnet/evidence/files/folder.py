@@ -116,7 +116,9 @@ def _two(table: str, paths: list[Path]) -> Problem:
 def _missing(table: str, others: list[Path], why: str) -> Problem:
     """The problem that a needed file is not there."""
     near = nearest(table, [p.stem.lower() for p in others])
-    hint = next((f" Is {p.name} meant for it?" for p in others if p.stem.lower() == near), "")
+    hint = next(
+        (f" Is {brief(p.name)} meant for it?" for p in others if p.stem.lower() == near), ""
+    )
     name = SETTINGS_FILE if table == "region" else f"{table}.csv"
     kinds = "" if table == "region" else f" ({', '.join(_readable(table))})"
     return Problem(

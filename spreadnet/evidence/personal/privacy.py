@@ -1,27 +1,45 @@
-"""No personal data: columns and values that look like a person are refused, and never echoed."""
+"""
+No personal data: what looks like a person is refused or left aside, and never echoed.
+
+The rule. *Refused*, with a message that does not show the value: a heading that can only stand for
+something of a person (an e-mail address, a phone number, a registration or plate, the name of a
+person; in the tables about people also a person's part in the work, a description, an address), and
+a cell that holds contact details, or a registration or plate where it stands for a visit or a
+person (`private_cells`). *Left aside*, with one note: a heading of a table about places or species
+that may or may not be about a person, such as `owner`, `manager`, `photo`, `license` or
+`recordedBy`, and one that names a thing, such as `cell_coverage`; such a column is not read and not
+copied. A person's name in the name of a place can't be told from a place, so it is not looked for.
+"""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable
 
-import pandas as pd
-
 from spreadnet.errors import Problem
-from spreadnet.evidence.columns import Column
-from spreadnet.evidence.distinct import marked
+from spreadnet.evidence.personal.contact_details import LOOKED_AT, NOT_SHOWN, contact_details
 
-# Words in a heading that mark a person or their vehicle, and what each stands for.
+# Words in a heading that can only mean a person or their vehicle, and what each stands for.
+_PART = (
+    r"(owner|boater|driver|person|party|contact|volunteer|educator|surveyor|inspector"
+    r"|observer|recorder|captain|angler|manager|staff|crew|submitter|interviewer|respondent)"
+)
 _WORDS = {
-    "a boat": r"registration|reg(_?(no|num|number|nr))?|plate|licen[cs]e|vin|hin|hull(_id|_no)?",
-    "a vehicle": r"vehicle|tag_?(no|num|number)",
-    "a phone number": r"(tele|cell|mobile)?_?phones?|tel|mobile|cell|fax|sms|whatsapp",
-    "an e-mail address": r"e_?mails?|mail",
+    "a boat": r"registration|reg(_?(no|num|number|nr))?|(licen[cs]e_?)?plates?"
+    r"|licen[cs]e_?(no|num|number|nr)|vin|hin|hull(_id|_no)?",
+    "a phone number": r"(tele|cell|mobile)?_?phones?(_?(no|nr|number))?|tel|fax|sms|whatsapp",
+    "an e-mail address": r"e_?mails?(_?address(es)?)?",
     "a name": r"(first|last|full|sur|given|family|middle|fore|user|nick)_?names?",
-    "a person": r"(owner|boater|driver|person|party|contact|volunteer|educator|surveyor|inspector"
-    r"|observer|recorder|captain|angler|manager|staff|crew|submitter|interviewer|respondent)s?"
-    r"(_?(name|id|initials))?|(recorded|observed|entered)_by|initials|signature|signed|photo"
-    r"|age|sex|gender|race|ethnicity|birth(day|date|_date)?|dob|date_of_birth",
+    "a person": rf"{_PART}s?_?(name|id|initials|phone|mail)s?|signature|birth(day|date|_date)?"
+    r"|dob|date_of_birth|race|ethnicity",
+}
+# Words that mean a person in a table about people; elsewhere they may be about the place.
+_EITHER = {
+    "a vehicle": r"vehicles?|tag_?(no|num|number)|licen[cs]e",
+    "a phone number": r"mobile|cell",
+    "an e-mail address": r"mail",
+    "a person": rf"{_PART}s?|(recorded|observed|entered|identified)_?by|initials|signed|photos?"
+    r"|age|sex|gender",
 }
 # In the tables about people also these; in a table of places they are about the place.
 _PEOPLE_WORDS = {
@@ -29,15 +47,14 @@ _PEOPLE_WORDS = {
     "a description of a person": r"description|appearance|notes?|comments?|remarks?",
     "a name": r"names?",
 }
+# After one of these words the heading is about a thing, and not about a person.
+_THING = re.compile(
+    r"\w+_(access|allowed|area|class|count|coverage|fees?|hours|kinds?|lots?|parking|reception"
+    r"|required|service|signal|size|spaces|stalls|towers?|types?)"
+)
 _PEOPLE_TABLES = ("visits", "contacts", "hours", "promised")
 _PLACE_NAME = re.compile(r"(lake|landing|water|region|place|site|stream|river|species)_?name")
-_EMAIL = re.compile(r"[^\s@]{1,64}@[^\s@]{1,255}\.[A-Za-z]{2,}")
-_PHONE = re.compile(
-    r"(?<![\d-])(?:\+\d[\d\s().-]{7,}\d|\(?\d{3}\)?[\s.-]?\d{3}[\s.-]\d{4}|\d{3}[.-]\d{4}|\d{10})(?![\d-])"
-)
-_PERSON = re.compile(r"[A-Z][a-z]+,? +(?:[A-Z]\. *)?[A-Z][a-z]+")
 SHOWN_LENGTH = 60  # letters of a cell in a message
-LOOKED_AT = 1000  # letters of a cell searched for contact details before it is shown
 
 
 def looks_personal(text: str) -> bool:
@@ -51,7 +68,7 @@ def looks_personal(text: str) -> bool:
     >>> looks_personal("North ramp"), looks_personal("2026-07-04"), looks_personal("27-0133")
     (False, False, False)
     """
-    return bool(_EMAIL.search(text) or _PHONE.search(text))
+    return bool(contact_details(text))
 
 
 def shown(text: str) -> str:
@@ -65,7 +82,8 @@ def shown(text: str) -> str:
     >>> shown("someone@example.org")
     'a value not shown here'
     """
-    return "a value not shown here" if looks_personal(text[:LOOKED_AT]) else f"'{brief(text)}'"
+    words = brief(text)
+    return "a value not shown here" if words == NOT_SHOWN else f"'{words}'"
 
 
 def coded(text: str) -> str:
@@ -84,16 +102,21 @@ def coded(text: str) -> str:
 
 def brief(text: object) -> str:
     r"""
-    A user's text as it may stand in a message: unseen letters by their codes, cut when long.
+    A user's text as it may stand in a message: withheld when it looks personal, cut when long.
 
-    Unlike `shown` it is for identifiers and names of places, which are never withheld.
+    Every text of the user comes into a message through here; unseen letters are told by their
+    codes.
 
     Examples
     --------
     >>> brief("Duck Lake"), brief("L\x07"), len(brief("x" * 5000))
     ('Duck Lake', 'L<U+0007>', 63)
+    >>> brief("someone@example.org")
+    '(not shown)'
     """
-    words = str(text)
+    words = str(text)[:LOOKED_AT]
+    if looks_personal(words):
+        return NOT_SHOWN
     made = coded(words[:SHOWN_LENGTH])
     if len(words) <= SHOWN_LENGTH and len(made) <= SHOWN_LENGTH:
         return made
@@ -102,7 +125,7 @@ def brief(text: object) -> str:
 
 def personal_heading(heading: str, table: str) -> str | None:
     """
-    What personal thing a plain heading stands for, or None.
+    What personal thing a plain heading can only stand for, or None.
 
     A place's `name` is fine in lakes and landings; anywhere else a name is a person's.
 
@@ -112,15 +135,36 @@ def personal_heading(heading: str, table: str) -> str | None:
     'a boat'
     >>> personal_heading("name", "lakes") is None, personal_heading("name", "contacts")
     (True, 'a name')
+    >>> personal_heading("owner", "contacts"), personal_heading("owner", "landings")
+    ('a person', None)
     """
-    if _PLACE_NAME.fullmatch(heading):
+    if _PLACE_NAME.fullmatch(heading) or _THING.fullmatch(heading):
         return None
+    people = table in _PEOPLE_TABLES
+    return _meaning(heading, *((_WORDS, _EITHER, _PEOPLE_WORDS) if people else (_WORDS,)))
+
+
+def left_aside(heading: str, table: str) -> bool:
+    """
+    Whether a plain heading may be about a person, or the place, and is therefore not read.
+
+    Examples
+    --------
+    >>> left_aside("manager", "landings"), left_aside("cell_coverage", "landings")
+    (True, True)
+    >>> left_aside("manager", "visits"), left_aside("colour", "landings")
+    (False, False)
+    """
+    return personal_heading(heading, table) is None and bool(_meaning(heading, _WORDS, _EITHER))
+
+
+def _meaning(heading: str, *lists: dict[str, str]) -> str | None:
+    """What the first word, or run of words, of a heading that is on one of the lists stands for."""
     parts = heading.split("_")
-    tails = {"_".join(parts[i:j]) for i in range(len(parts)) for j in range(i + 1, len(parts) + 1)}
-    lists = (_WORDS, _PEOPLE_WORDS) if table in _PEOPLE_TABLES else (_WORDS,)
+    runs = {"_".join(parts[i:j]) for i in range(len(parts)) for j in range(i + 1, len(parts) + 1)}
     for words in lists:
         for what, pattern in words.items():
-            if any(re.fullmatch(pattern, tail) for tail in tails):
+            if any(re.fullmatch(pattern, run) for run in runs):
                 return what
     return None
 
@@ -139,28 +183,4 @@ def personal_headings(headings: Iterable[str], *, table: str, file: str) -> list
         )
         for heading in headings
         if (what := personal_heading(heading, table)) is not None
-    ]
-
-
-def personal_values(column: Column, cells: pd.Series, *, file: str) -> list[Problem]:
-    """Problems of free text cells that look like contact details; the values are not echoed."""
-    if column.kind != "text" or column.allowed or column.key:
-        return []
-    personal = marked(cells, looks_personal)
-    kind = "an e-mail address or a phone number"
-    if column.name == "code":
-        named = marked(cells, _PERSON.fullmatch)
-        kind = "an e-mail address, a phone number or a person's name" if named.any() else kind
-        personal |= named
-    return [
-        Problem(
-            "personal-data",
-            file,
-            f"the cell looks like {kind}",
-            "spreadnet keeps no personal data; the value is not shown or kept.",
-            "Take it out of the cell; use a place's name, or a code that stands for nobody.",
-            row=int(row),
-            column=column.name,
-        )
-        for row in cells.index[personal]
     ]

@@ -15,10 +15,19 @@ from spreadnet.evidence.cells.cells import nearest, why
 from spreadnet.evidence.cells.ids import LONGEST_NAME
 from spreadnet.evidence.columns import Column, columns
 from spreadnet.evidence.files.text import decode
+from spreadnet.evidence.personal.contact_details import withheld
 from spreadnet.evidence.personal.privacy import brief, coded, shown
+from spreadnet.evidence.personal.private_cells import private_settings
 from spreadnet.evidence.region import SETTINGS_FILE, Settings
 from spreadnet.evidence.settings.domains import outside
-from spreadnet.evidence.settings.values import CONVERT, BadValue, number_of, said, weight_of
+from spreadnet.evidence.settings.values import (
+    CONVERT,
+    BadValue,
+    country_of,
+    number_of,
+    said,
+    weight_of,
+)
 from spreadnet.evidence.species.species import Species, read_species
 
 LONGEST_SEASON_DAYS = 366
@@ -73,8 +82,12 @@ def read_settings(
         return SettingsReading(_placeholder({}), (_not_toml(error),), {})
     lines = _lines(text)
     values: dict[str, Any] = {}
-    problems = _unknown_keys(given, lines)
+    country = country_of(given.get("country"))
+    kept, private = private_settings(given, lines=lines, country=country, file=SETTINGS_FILE)
+    problems = [*private, *_unknown_keys(kept, lines)]
     for name, column in columns("region").items():
+        if name in given and name not in kept:
+            continue
         if name not in given:
             problems += [_missing_key(column)] if column.required else []
             continue
@@ -259,7 +272,8 @@ def _faults_of_change(
         mend = f"Write {brief(place)} = {{value = ..., low = ..., high = ...}}."
         return [_problem("assumption", column, what, mend, row)]
     except (ValueError, TypeError, OverflowError, RecursionError) as error:
-        return [_problem("assumption", column, coded(str(error)[:LONGEST_NAME]), mend, row)]
+        what = coded(withheld(str(error))[:LONGEST_NAME])
+        return [_problem("assumption", column, what, mend, row)]
     fault = outside(_entries(holder)[name], changed)
     return [_problem("assumption", column, fault, mend, row)] if fault else []
 

@@ -188,7 +188,8 @@ anywhere.
 - An empty cell means what the column "when empty" says. It is never taken for a no.
 - Dates are written `YYYY-MM-DD` (another format can be set in `region.toml`), times `HH:MM`.
 - No personal data: nothing that names or describes a person, no registration, plate, phone or
-  e-mail. Columns and cells that look like it are refused."""
+  e-mail. Columns and cells that look like it are refused, or left aside with a note; a person's
+  name in the name of a place can't be told, so look for it yourself."""
 
 
 def _section(table: str, definitions: Sequence[Column]) -> str:
