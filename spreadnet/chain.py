@@ -89,7 +89,7 @@ def assess(
     Returns
     -------
     assessment : Assessment
-        Tables with the ids and order of the region.
+        Tables in the order of the region's ids.
 
     Raises
     ------

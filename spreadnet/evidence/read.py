@@ -345,11 +345,9 @@ def _region(
     landings = _spatial(landings, None, "landing_id", crs=lakes.crs)
     plain = {t: frames[t].reset_index(drop=True) for t in TABLES[2:]}
     plain["visits"] = plain["visits"].set_index("visit_id")
-    notes += visit_notes(plain["visits"], settings)
-    notes += without_notes({**plain, "landings": landings}, settings, lakes=list(lakes.index))
     order = ["lake_id", "name", "geometry", "ramp_lanes", "trailer_stalls", "jurisdiction"]
     landings = landings[[*order, "can_staff", "shore_distance_m"]]
-    return Region(
+    region = Region(
         settings=settings,
         lakes=lakes,
         landings=landings,
@@ -361,8 +359,10 @@ def _region(
         hours=plain["hours"],
         promised=plain["promised"],
         crs=str(placed["lakes"].crs),
-        notes=tuple(Note(note.code, _safe(note.text, settings.country)) for note in notes),
     )
+    notes += visit_notes(region.visits, settings) + without_notes(region)
+    told = tuple(Note(note.code, _safe(note.text, settings.country)) for note in notes)
+    return replace(region, notes=told)
 
 
 def _spatial(

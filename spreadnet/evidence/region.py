@@ -1,4 +1,9 @@
-"""The frozen object that a region folder becomes once every table has been read and checked."""
+"""
+The frozen object that a region folder becomes once every table has been read and checked.
+
+Here its rows are put in order, whoever makes or changes it: sums, ties and random numbers go by
+place in a table, so only tables in one order give the same bytes for the same rows.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING, Any
+
+from spreadnet.evidence.columns import columns
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -20,6 +27,7 @@ TABLES = (
 )
 SETTINGS_FILE = "region.toml"
 REQUIRED_TABLES = ("lakes", "landings", "status")
+WITH_ID = ("lakes", "landings", "visits")  # indexed by it
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +63,11 @@ def clock(hours: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """What `region.toml` says, with the documented defaults filled in."""
+    """
+    What `region.toml` says, with the documented defaults filled in.
+
+    Names stand in alphabetical order, days and blocks in order of time, however they were given.
+    """
 
     name: str
     season_first_day: date
@@ -83,6 +95,12 @@ class Settings:
     decimal: str = "."
     date_format: str = "YYYY-MM-DD"
     assumptions: Mapping[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for name in ("species", "jurisdiction_hours", "assumptions"):
+            object.__setattr__(self, name, dict(sorted(getattr(self, name).items())))
+        object.__setattr__(self, "holidays", tuple(sorted(self.holidays)))
+        object.__setattr__(self, "blocks", tuple(sorted(self.blocks, key=lambda b: b.first)))
 
     @property
     def season_days(self) -> int:
@@ -116,15 +134,18 @@ class Region:
     """
     A region folder, read and checked: nine tables, the settings and what was noticed.
 
+    Every table stands in one order, see `in_order`, however its rows were given; so the order of
+    rows in a file changes nothing that is worked out from it.
+
     Attributes
     ----------
     settings : Settings
         `region.toml` with defaults filled.
     lakes : GeoDataFrame
-        Index `lake_id` (text, input order). Columns `name`, `geometry` (polygon, multipolygon
+        Index `lake_id` (text, in order). Columns `name`, `geometry` (polygon, multipolygon
         or point, in `crs`), `area_ha`, `depth_m`, `secchi_m`, `calcium_mg_l`, `worth`.
     landings : GeoDataFrame
-        Index `landing_id` (text, input order). Columns `lake_id`, `name`, `geometry` (point, in
+        Index `landing_id` (text, in order). Columns `lake_id`, `name`, `geometry` (point, in
         `crs`), `ramp_lanes`, `trailer_stalls`, `jurisdiction`, `can_staff`, `shore_distance_m`
         (0 on the water or shoreline).
     status, streams, visits, contacts, movements, hours, promised : DataFrame
@@ -154,8 +175,43 @@ class Region:
     notes: tuple[Note, ...] = ()
     sources: tuple[Source, ...] = ()
 
+    def __post_init__(self) -> None:
+        for table in TABLES:
+            object.__setattr__(self, table, in_order(getattr(self, table), table))
+
     def __repr__(self) -> str:
         return (
             f"<Region {self.settings.name}: {len(self.lakes)} lakes, {len(self.landings)} "
             f"landings, {len(self.visits)} visits, {len(self.contacts)} contacts>"
         )
+
+
+def in_order(rows: pd.DataFrame, table: str) -> pd.DataFrame:
+    """
+    Rows of a table in the order that a region keeps: by id, or where there is none by all columns.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Lakes, landings and visits are indexed by their id; not changed.
+    table : str
+        One of `TABLES`.
+
+    Returns
+    -------
+    ordered : DataFrame
+        The same rows. Letters count by their code, so `L10` stands before `L2`. Rows alike in every
+        column of `tables.csv` stand for the same, so which of them comes first is all one.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> rows = pd.DataFrame({"upstream_lake_id": ["L2", "L1"], "downstream_lake_id": ["L3", "L3"]})
+    >>> in_order(rows, "streams")["upstream_lake_id"].tolist()
+    ['L1', 'L2']
+    """
+    if table in WITH_ID:
+        in_place = rows.index.is_monotonic_increasing
+        return rows if in_place else rows.sort_index(kind="stable")
+    keys = [name for name in columns(table) if name in rows]
+    return rows.sort_values(keys, kind="stable", ignore_index=True) if keys else rows

@@ -99,7 +99,7 @@ def lakes_frame(**extra: list) -> gpd.GeoDataFrame:
 # the region's types
 
 
-def test_ids_keep_their_zeros_and_rows_their_order(region: Region) -> None:
+def test_ids_keep_their_zeros_and_rows_stand_in_their_order(region: Region) -> None:
     assert region.lakes.index.tolist() == ["007", "L02", "L03"]
     assert region.lakes.index.name == "lake_id"
     assert region.landings["lake_id"].tolist() == ["007", "L02", "L03"]

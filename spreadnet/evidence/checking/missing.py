@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.evidence.personal.privacy import brief
-from spreadnet.evidence.region import REQUIRED_TABLES, TABLES, Note, Settings
+from spreadnet.evidence.region import REQUIRED_TABLES, TABLES, Note, Region, Settings
 
 _TEXTS = {
     "streams": "no streams: species spread by boats alone",
@@ -22,20 +22,14 @@ SHOWN = 5
 MUCH = 0.2  # share of visit hours in no time block that is worth a word
 
 
-def without_notes(
-    frames: dict[str, pd.DataFrame], settings: Settings, *, lakes: Collection[str]
-) -> list[Note]:
+def without_notes(region: Region) -> list[Note]:
     """
     Notes on the tables and answers that are not there, and what is done in their stead.
 
     Parameters
     ----------
-    frames : dict of str to DataFrame
-        The tables of a region by name, typed and with defaults filled.
-    settings : Settings
-        Species in scope.
-    lakes : collection of str
-        Identifiers of all lakes.
+    region : Region
+        Its tables with defaults filled.
 
     Returns
     -------
@@ -43,7 +37,7 @@ def without_notes(
         In the order of the tables.
     """
     notes = []
-    landings = frames["landings"]
+    landings, lakes, settings = region.landings, region.lakes.index, region.settings
     if len(landings) == 1:
         notes.append(Note("one-landing", "one landing only: there is nothing to rank it against"))
     bare = set(lakes) - set(landings["lake_id"])
@@ -56,12 +50,12 @@ def without_notes(
                 f"{text} there, and boats that come from them count as boats from outside",
             )
         )
-    notes += _status_notes(frames["status"], settings, lakes)
+    notes += _status_notes(region.status, settings, lakes)
     for table in TABLES:
-        if table not in REQUIRED_TABLES and _TEXTS[table] and frames[table].empty:
+        if table not in REQUIRED_TABLES and _TEXTS[table] and getattr(region, table).empty:
             notes.append(Note(f"no-{table}", _TEXTS[table]))
-    notes += _interview_notes(frames)
-    notes += _outside_blocks(frames["visits"], settings)
+    notes += _interview_notes(region)
+    notes += _outside_blocks(region.visits, settings)
     for key in ("hours", "most_hours_per_landing_week"):
         if getattr(settings, key) == 0:
             notes.append(Note("no-hours", f"{key} is 0 in region.toml, so no hours will be placed"))
@@ -114,16 +108,16 @@ def _status_notes(status: pd.DataFrame, settings: Settings, lakes: Collection[st
     return notes
 
 
-def _interview_notes(frames: dict[str, pd.DataFrame]) -> list[Note]:
+def _interview_notes(region: Region) -> list[Note]:
     """No interview that names another lake; lakes named that nobody launches at."""
-    contacts, visits, landings = frames["contacts"], frames["visits"], frames["landings"]
+    contacts, visits, landings = region.contacts, region.visits, region.landings
     if contacts.empty:
         return []
     here = contacts["visit_id"].map(visits["landing_id"]).map(landings["lake_id"])
     water = contacts["last_water"].fillna(contacts["next_water"])
     named = water.notna() & ~water.isin(["outside", "none"])
     notes = []
-    if not (named & (water != here)).any() and frames["movements"].empty:
+    if not (named & (water != here)).any() and region.movements.empty:
         text = "no interview names another lake: trips between lakes follow the assumed fall with"
         notes.append(Note("no-other-lake", f"{text} distance and pull of area"))
     bare = set(water[named]) - set(landings["lake_id"])
