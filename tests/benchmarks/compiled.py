@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import os
 import time
-import tracemalloc
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -12,27 +12,26 @@ import numpy as np
 import scipy.sparse as sp
 
 from spreadnet.model.distance import planar_km
-from spreadnet.model.fast.bridge import NEVER, fast_available, rates_between, spread_futures
+from spreadnet.model.fast.bridge import SWITCH, fast_available, rates_between
 from spreadnet.model.laws import POWER
 from spreadnet.model.movement.fit import GravityFit
 from spreadnet.model.movement.shares import destination_shares, lake_trips, within_lake_split
-from spreadnet.model.on_demand import simulate_on_demand
 from spreadnet.model.spread import futures as simulation
 from spreadnet.model.spread.between_lakes import lake_rates
+from spreadnet.model.spread.futures import NEVER, at_risk
 from spreadnet.model.spread.types import SpreadInputs
 from spreadnet.model.trips.by_law import LawTrips
 
 N_LAKES, N_LANDINGS, WITH_LANDING, INFESTED, SEASONS = 12_000, 3_500, 2_741, 164, 10
 SUITABLE = 0.62  # of lakes: 40 infestations in the first year are 2.5% of those that are free
 ESTABLISH = 0.28  # so that there are about 40 in the first year
-BUILD, PER_DRAW, BETWEEN, FUTURES = 4, 30, 1.2, 1.3  # times faster, at least
+BUILD, BETWEEN, FUTURES = 4, 1.2, 1.3  # times faster, at least
 DIFFERENT = 1e-4  # share of lakes whose season may differ, where the seventh digit decides
 DENSE_PLAIN, DENSE, LOOP = (
     1.3,
     3,
     100,
 )  # times faster than a dense matrix, and than a loop, at least
-LINEAR = 1.2  # memory a landing when there are four times as many
 REPEATS = 5
 
 
@@ -56,8 +55,6 @@ def rows() -> list[dict[str, object]]:
         *_build_rows(state),
         *_futures_rows(state),
         *_loop_rows(),
-        *_draw_rows(state),
-        *_memory_rows(),
     ]
 
 
@@ -156,7 +153,9 @@ def _build_rows(state):
     weighted = (whole.establish * whole.arriving * whole.weights[:, None]).T
     left = expected.leaving_mean(whole.leaving.T).T
     plain, rates = _seconds(lambda: lake_rates(whole))
-    fast, between = _seconds(lambda: rates_between(expected, left, weighted, state.trips.group))
+    fast, between = _seconds(
+        lambda: rates_between(expected.by_origin, left, weighted, state.trips.group)
+    )
     apart = np.abs(between - rates.between).max() / rates.between.max()
     return [
         _row("trips, 3,500 landings: NumPy over compiled, time", slow / quick, BUILD,
@@ -175,15 +174,12 @@ def _futures_rows(state):
     whole = replace(state.inputs, trips=state.trips.stored())
     rates = lake_rates(whole)
 
-    def run(fill):
-        first = np.full(state.limits.shape, NEVER, np.uint8)
-        given = {"limits": state.limits, "infested": state.infested.copy(), "seasons": SEASONS}
-        fill(whole, rates, first, **given)
-        return first
+    def run(switch):
+        return futures_of(whole, rates, state, switch=switch)
 
     dense, by_matrix = _seconds(lambda: dense_futures(whole, rates, state), 1)
-    slow, expected = _seconds(lambda: run(simulation._spread), 2)
-    quick, found = _seconds(lambda: run(spread_futures), 2)
+    slow, expected = _seconds(lambda: run("0"), 2)
+    quick, found = _seconds(lambda: run("1"), 2)
     new = ((expected > 0) & (expected < NEVER)).sum(axis=1).mean()
     first_year = (expected == 1).sum(axis=1).mean()
     different = (expected != found).sum()
@@ -205,6 +201,26 @@ def _futures_rows(state):
         _row("futures: lakes whose season differs", different, 0, "lakes, at most",
              different == 0),
     ]  # fmt: skip
+
+
+def futures_of(inputs, rates, state, *, switch):
+    """Seasons of infestation without compiled code ("0") or with it ("1"), same thresholds."""
+    always = inputs.initial == 1
+    place = np.full(len(always), -1)
+    place[rates.lakes] = np.arange(len(rates.lakes))
+    before = os.environ.get(SWITCH)
+    os.environ[SWITCH] = switch
+    try:
+        spread = simulation._way(inputs, rates, at_risk(inputs, place))
+    finally:
+        os.environ.pop(SWITCH)
+        if before is not None:
+            os.environ[SWITCH] = before
+    first = np.full(state.limits.shape, NEVER, np.uint8)
+    first[state.infested | always] = 0
+    infested = state.infested & ~always
+    spread(first, infested=infested, limits=state.limits, seasons=SEASONS)
+    return first
 
 
 def dense_futures(inputs, rates, state):
@@ -256,19 +272,16 @@ def _loop_rows():
         graph.add_edge(*lakes, brought=float(rates.between[origin, destination]))
     few = 5
 
-    def run(fill):
-        first = np.full(state.limits.shape, NEVER, np.uint8)
-        given = {"limits": state.limits, "infested": state.infested.copy(), "seasons": SEASONS}
-        fill(inputs, rates, first, **given)
-        return first
+    def run(switch):
+        return futures_of(inputs, rates, state, switch=switch)
 
     def loops():
         return [looped(inputs, graph, state.limits[i], state.infested[i]) for i in range(few)]
 
     slow, found = _seconds(loops, 1)
     slow *= len(state.limits) / few
-    quick, expected = _seconds(lambda: run(spread_futures))
-    plain, _ = _seconds(lambda: run(simulation._spread))
+    quick, expected = _seconds(lambda: run("1"))
+    plain, _ = _seconds(lambda: run("0"))
     apart = sum(
         expected[i, lake] != found[i].get(lake, NEVER) for i in range(few) for lake in graph
     )
@@ -280,77 +293,3 @@ def _loop_rows():
         _row("futures of a county: lakes whose season differs", apart, 0, "lakes, at most",
              apart == 0),
     ]  # fmt: skip
-
-
-def drawn(state, n_draws):
-    """Sets of parameters: exponents, traffic, rates on leaving."""
-    rng = np.random.default_rng(2)
-    made = []
-    for _ in range(n_draws):
-        launches = state.trips.arriving / 0.3 * rng.gamma(20, 0.05, len(state.trips.group))
-        trips = replace(
-            state.trips,
-            split=within_lake_split(launches, state.trips.group),
-            arriving=0.3 * launches,
-            pull=rng.normal(0.5, 0.05) * state.area,
-            coefficients=np.array([rng.normal(-2.0, 0.12)]),
-        )
-        leaving = rng.beta(2, 20, state.inputs.leaving.shape)
-        made.append(replace(state.inputs, trips=trips, leaving=leaving))
-    return made
-
-
-def _draw_rows(state):
-    made = drawn(state, 64)
-    some = 12  # with a whole matrix
-
-    def with_matrix(i):
-        whole = replace(made[i], trips=by_numpy(state, made[i].trips))
-        first = np.full((1, len(state.limits[0])), NEVER, np.uint8)
-        given = {"limits": state.limits[i : i + 1], "infested": state.infested[i : i + 1].copy()}
-        simulation._spread(whole, lake_rates(whole), first, **given, seasons=SEASONS)
-        return first[0]
-
-    def without(n):
-        limits, infested = state.limits[:n], state.infested[:n]
-        return simulate_on_demand(made[:n], limits=limits, infested=infested, seasons=SEASONS)
-
-    with_matrix(0), without(1)
-    slow, expected = _seconds(lambda: np.array([with_matrix(i) for i in range(some)]), 2)
-    quick, found = _seconds(lambda: without(len(made)), 3)
-    slow, quick = slow / some, quick / len(made)
-    different = (found[:some] != expected).mean()
-    return [
-        _row("parameters by draw: a matrix a draw in NumPy over none, time", slow / quick,
-             PER_DRAW, "times, at least", slow / quick >= PER_DRAW),
-        _row("1,000 futures, other numbers in each, compiled", 1000 * quick, np.inf,
-             "s, no bar", True),
-        _row("parameters by draw: lakes whose season differs", different, DIFFERENT,
-             "share, at most", different <= DIFFERENT),
-    ]  # fmt: skip
-
-
-def _memory_rows():
-    """Peak of what 32 draws add at two sizes; rows inside compiled code are too short to count."""
-    peaks = {size: _peak_mb(size) for size in (1.0, 4.0)}
-    ratio = peaks[4.0] / peaks[1.0] / 4
-    return [
-        _row("parameters by draw: memory of 32 draws, 3,500 landings", peaks[1.0], np.inf,
-             "MB, no bar", True),
-        _row("parameters by draw: memory of 32 draws, 14,000 landings", peaks[4.0], np.inf,
-             "MB, no bar", True),
-        _row("memory a landing, 14,000 over 3,500 landings", ratio, LINEAR,
-             "times, at most", ratio <= LINEAR),
-    ]  # fmt: skip
-
-
-def _peak_mb(size):
-    """Megabytes that futures of 32 draws add."""
-    state = made_state(size, with_distances=False, n_limits=32)
-    made = drawn(state, 32)
-    tracemalloc.start()
-    given = {"limits": state.limits, "infested": state.infested, "seasons": 2}
-    simulate_on_demand(made, **given)
-    peak = tracemalloc.get_traced_memory()[1]
-    tracemalloc.stop()
-    return peak / 1e6
