@@ -102,19 +102,18 @@ def spread_futures(
     Sums are taken in the order and precision of `spread.futures`, so that both give the same.
     """
     rows = of.streams.tocsr()
-    _spread_kernels().spread_futures(
-        np.ascontiguousarray(of.between),
-        of.place,
-        of.at_risk,
-        of.introductions,
-        of.downstream,
-        np.ascontiguousarray(of.habitat, float),
-        float(of.allee_exponent),
+    downhill = (
         rows.indptr.astype(np.int32),
         rows.indices.astype(np.int32),
         rows.data.astype(np.float64),
-        np.ascontiguousarray(infested),
-        np.ascontiguousarray(limits, float),
+    )
+    _spread_kernels().spread_futures(
+        np.ascontiguousarray(of.between),
+        (of.place, of.at_risk, np.ascontiguousarray(of.habitat, float)),
+        (of.introductions, of.downstream),
+        float(of.allee_exponent),
+        downhill,
+        (np.ascontiguousarray(infested), np.ascontiguousarray(limits, float)),
         seasons,
         first,
     )

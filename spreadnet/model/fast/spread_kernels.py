@@ -13,15 +13,14 @@ ROUTES = 6  # on which boats are counted together
 TILE = 64  # lakes whose rows are turned into columns together
 
 
-@compiled_for(
-    "i8(i8[::1], i8[::1], f8[::1], f8[::1], f8[::1], f8, f8[::1], f8[::1], u1[::1], i8, i8[::1])"
-)
+_LAKES = "Tuple((i8[::1], i8[::1], f8[::1]))"  # place, at risk, habitat
+_SUMS = "UniTuple(f8[::1], 2)"  # introductions, hazard down streams
+
+
+@compiled_for(f"i8({_LAKES}, {_SUMS}, f8, f8[::1], f8[::1], u1[::1], i8, i8[::1])")
 def _season(
-    at_risk: Any,
-    place: Any,
-    introductions: Any,
-    streams: Any,
-    habitat: Any,
+    lakes: Any,
+    sums: Any,
     exponent: Any,
     summed: Any,
     limits: Any,
@@ -30,6 +29,8 @@ def _season(
     new: Any,
 ) -> Any:
     """Add a season's hazard where a lake is free; list the lakes that are infested by it."""
+    place, at_risk, habitat = lakes
+    introductions, streams = sums
     n_new = 0
     for lake in at_risk:
         if first[lake] != NEVER:
@@ -59,33 +60,29 @@ def _add_streams(new: Any, start: Any, downstream: Any, hazard: Any, sums: Any, 
 
 
 @compiled_for(
-    "void(f4[:, ::1], i8[::1], i8[::1], f8[::1], f8[::1], f8[::1], f8, i4[::1], i4[::1], f8[::1], "
-    "b1[:, ::1], f8[:, ::1], i8, u1[:, ::1])"
+    f"void(f4[:, ::1], {_LAKES}, {_SUMS}, f8, Tuple((i4[::1], i4[::1], f8[::1])), "
+    "Tuple((b1[:, ::1], f8[:, ::1])), i8, u1[:, ::1])"
 )
 def spread_futures(
     between: Any,
-    place: Any,
-    at_risk: Any,
-    introductions_always: Any,
-    streams_always: Any,
-    habitat: Any,
+    lakes: Any,
+    always: Any,
     exponent: Any,
-    start: Any,
-    downstream: Any,
-    hazard: Any,
-    new_at_start: Any,
-    limits: Any,
+    downhill: Any,
+    draws: Any,
     seasons: Any,
     first: Any,
 ) -> None:
     """Seasons in which lakes are infested when the rates between them are at hand."""
+    place, (start, downstream, hazard) = lakes[0], downhill
+    new_at_start, limits = draws
     n_lakes = limits.shape[1]
     # Summed in double, so that the order of adding shows in the sixteenth digit at most.
-    sent, part = np.empty(between.shape[1]), np.zeros(streams_always.size)
+    sent, part = np.empty(between.shape[1]), np.zeros(always[1].size)
     new = np.empty(n_lakes, np.int64)
     summed = np.empty(n_lakes)
     for future in range(len(first)):
-        introductions, streams = introductions_always.copy(), streams_always.copy()
+        introductions, streams = always[0].copy(), always[1].copy()
         summed[:] = 0.0
         n_new = 0
         for lake in range(n_lakes):
@@ -103,19 +100,9 @@ def spread_futures(
                 introductions[i] += sent[i]
             if streams.size > 0:
                 _add_streams(new[:n_new], start, downstream, hazard, streams, part)
-            n_new = _season(
-                at_risk,
-                place,
-                introductions,
-                streams,
-                habitat,
-                exponent,
-                summed,
-                limits[future],
-                first[future],
-                season,
-                new,
-            )
+            sums = (introductions, streams)
+            limit, status = limits[future], first[future]
+            n_new = _season(lakes, sums, exponent, summed, limit, status, season, new)
 
 
 @compiled_for("void(f4[::1], f4[:, ::1], f4[::1], f4[::1])", **FUSED)
