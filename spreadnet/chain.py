@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from spreadnet.assumptions import DEFAULT
+from spreadnet.decisions.draws.asked import check_asked
 from spreadnet.decisions.draws.parallel import one_thread, quiet
 from spreadnet.decisions.draws.run import run_model
 from spreadnet.decisions.hindcast.foretell import hindcast as foretell
@@ -38,7 +39,6 @@ if TYPE_CHECKING:
 
 DRAWS, SEED = 200, 1
 HINDCAST_DRAWS = 50
-MOST_HOURS = 1_000_000  # as in tables.csv
 
 
 def silent(_name: str) -> AbstractContextManager[None]:
@@ -81,7 +81,7 @@ def assess(
         A law of movement of your own: `(mass, distance_km) -> weight`. Left out, the law that
         predicts interviews at other landings best is chosen.
     workers : int, optional
-        Processes that work out draws; the same answer on any number. Left out, what
+        Processes that work out draws, 1 to 1024; the same answer on any number. Left out, what
         `joblib.parallel_config` says, such as a Dask cluster, else 1.
     stage, step : callables
         Told what goes on, for progress.
@@ -98,6 +98,7 @@ def assess(
     ValueError
         If a number is out of its range.
     """
+    check_asked(draws=draws, seed=seed, seasons=seasons, workers=workers)
     region = _narrowed(region, species)
     with stage("weighing the evidence"):
         evidence = gather_evidence(region, assumptions=assumptions)
@@ -218,6 +219,7 @@ def survey_next(
     InputError
         If `species` names one that is not in `region.toml`.
     """
+    check_asked(seed=seed, seasons=seasons, hours=survey_hours)
     region = _narrowed(region, species)
     with stage("weighing the evidence"):
         evidence = gather_evidence(region, assumptions=assumptions)
@@ -287,13 +289,11 @@ def season_plan(
     ValueError
         If a number is out of its range.
     """
+    check_asked(draws=draws, seed=seed, seasons=seasons, hours=hours, workers=workers)
     region = _narrowed(region, species)
     settings = region.settings
     hours = settings.hours if hours is None else hours
     plan_from = first_free_day(region) if plan_from is None else plan_from
-    if not 0 <= hours <= MOST_HOURS:
-        message = f"Invalid hours '{hours}'. They must lie between 0 and {MOST_HOURS:,}."
-        raise ValueError(message)
     if not settings.season_first_day <= plan_from <= settings.season_last_day:
         message = f"the plan would begin on {plan_from}, outside the season\n\nhint: the season is "
         message += (

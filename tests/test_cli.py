@@ -143,7 +143,18 @@ def test_unknown_species_is_explained(tmp_path):
             ["run", "x", "--out", "y", "--workers", "2", "--scheduler", "tcp://a:1"],
             "not allowed with argument",
         ),
-        (["run", "x", "--out", "y", "--workers", "0"], "from 1 to 1,024"),
+        *(
+            (["run", "x", "--out", "y", "--workers", n], "is not a whole number from 1 to 1,024")
+            for n in ("0", "-1", "1.5", "two", "nan", "1e1", "1_0", "\uff12")
+        ),
+        *(
+            (["plan", "x", "--hours", n], "is not a number of hours")
+            for n in ("-1", "nan", "inf", "1_0", "1e3", "\uff18", "1e7", "9" * 400)
+        ),
+        *(
+            (["plan", "x", "--from", day], "is not a date")
+            for day in ("today", "20270701", "2027-W26-4", "2027-07-01T00:00:00Z")
+        ),
         (
             ["run", "x", "--out", "y", "--draws", "0"],
             "'0' is not a whole number from 1 to 1,000,000",

@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from spreadnet.cli.partial import OK, USER_INPUT, Planned, Written, incomplete, written_with
 from spreadnet.cli.screen import Progress, say, tell
 
 if TYPE_CHECKING:
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
     from spreadnet.errors import Problem
     from spreadnet.evidence.region import Region
 
-OK, USER_INPUT = 0, 1  # what a command ends with; wrong usage ends with 2
 RUN_PLAN_DRAWS = 40
 WARNINGS = "PYTHONWARNINGS"
 TRACKER = "ignore::UserWarning:joblib.externals.loky.backend.resource_tracker"
@@ -95,17 +95,22 @@ def command_run(given: argparse.Namespace) -> int:
             assessment, workers=workers, draws=min(given.draws, RUN_PLAN_DRAWS), progress=progress
         )
     with progress.stage("writing the results"):
-        files = write_results(assessment, out, force=given.force, timings=timings, plan=plan)
-    for note in (*assessment.notes, *(() if plan is None else plan.notes)):
+        written = written_with(
+            lambda some: write_results(
+                assessment, out, force=given.force, timings=timings, plan=some
+            ),
+            plan.made,
+        )
+    for note in (*assessment.notes, *(() if plan.made is None else plan.made.notes)):
         say(f"note: {note.text}")
     tell(_first_landings(assessment))
-    if plan is not None:
+    if plan.made is not None:
         from spreadnet.words.plan import plan_finding
 
-        tell(f"\nThe plan: {plan_finding(plan)}.")
+        tell(f"\nThe plan: {plan_finding(plan.made)}.")
     tell(f"\nSeed {assessment.seed}, {assessment.draws} draws. Results in `{out}`:")
-    tell("  " + ", ".join(file.name for file in files))
-    return OK
+    tell("  " + ", ".join(file.name for file in written.files))
+    return incomplete(plan.failed or written.failed, written.files, debug=given.debug)
 
 
 def _free_folder(given: argparse.Namespace) -> Path | None:
@@ -128,17 +133,21 @@ def _region(given: argparse.Namespace, progress: Progress) -> Region:
 
 def _planned(
     assessment: Assessment, *, workers: int | None, draws: int, progress: Progress
-) -> SeasonPlan | None:
-    """The season plan of a run; a ranking is worth having where no plan keeps to the rules."""
+) -> Planned:
+    """The season plan of a run; whatever keeps it from being made, the ranking is worth having."""
     from spreadnet.chain import season_plan
-    from spreadnet.errors import ModelError
+    from spreadnet.decisions.plan.rules import first_free_day
 
-    if len(assessment.region.landings) > MOST_PLANNED:
+    region = assessment.region
+    if len(region.landings) > MOST_PLANNED:
         say(f"note: no plan is made with more than {MOST_PLANNED:,} landings; use `spreadnet plan`")
-        return None
+        return Planned()
+    if first_free_day(region) > region.settings.season_last_day:
+        say("note: no plan is made, since there are visits on the last day of the season")
+        return Planned()
     try:
-        return season_plan(
-            assessment.region,
+        made = season_plan(
+            region,
             draws=draws,
             seed=assessment.seed,
             seasons=assessment.seasons,
@@ -148,9 +157,9 @@ def _planned(
             stage=progress.stage,
             step=progress.step,
         )
-    except ModelError as error:
-        say(f"note: {error}")
-        return None
+    except Exception as error:
+        return Planned(failed=error)
+    return Planned(made, made.failed)
 
 
 @contextmanager
@@ -206,17 +215,20 @@ def command_plan(given: argparse.Namespace) -> int:
         )
     for note in plan.notes:
         say(f"note: {note.text}")
-    files = []
+    written = Written([], plan.failed)
     if out is not None:
         from spreadnet.outputs.pages.plan import write_plan
 
+        def write(some: SeasonPlan | None) -> list[Path]:
+            return write_plan(some or plan, out, force=given.force, timings=timings)
+
         with progress.stage("writing the plan"):
-            files = write_plan(plan, out, force=given.force, timings=timings)
+            written = written_with(write, plan, alone=True)
     tell(plan_words(plan, shown=SHOWN))
     if out is not None:
         tell(f"\nSeed {plan.seed}, {plan.draws} draws. Plan in `{out}`:")
-        tell("  " + ", ".join(file.name for file in files))
-    return OK
+        tell("  " + ", ".join(file.name for file in written.files))
+    return incomplete(written.failed, None if out is None else written.files, debug=given.debug)
 
 
 def command_survey(given: argparse.Namespace) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from datetime import date
+import re
 from typing import TYPE_CHECKING, NoReturn
 
 from spreadnet.cli.commands import (
@@ -19,9 +19,11 @@ from spreadnet.cli.commands import (
     command_survey,
 )
 from spreadnet.cli.screen import seen
+from spreadnet.evidence.cells.days import iso_day
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from datetime import date
 
 
 DRAWS, SEED = 200, 1
@@ -227,7 +229,7 @@ def _whole(least: int, most: int) -> Callable[[str], int]:
 
     def whole(text: str) -> int:
         plain = text.strip()
-        if plain.isdecimal() and len(plain) < 20 and least <= int(plain) <= most:
+        if re.fullmatch("[0-9]{1,19}", plain) and least <= int(plain) <= most:
             return int(plain)
         message = f"'{text[:40]}' is not a whole number from {least} to {most:,}"
         raise argparse.ArgumentTypeError(message)
@@ -237,23 +239,20 @@ def _whole(least: int, most: int) -> Callable[[str], int]:
 
 def _hours(text: str) -> float:
     """Reader of a number of hours."""
-    try:
-        hours = float(text)
-    except ValueError:
-        hours = -1.0
-    if 0 <= hours <= MOST_HOURS:
-        return hours
+    plain = text.strip()
+    if re.fullmatch(r"[0-9]{1,9}(\.[0-9]*)?", plain) and float(plain) <= MOST_HOURS:
+        return float(plain)
     message = f"'{text[:40]}' is not a number of hours from 0 to {MOST_HOURS:,}"
     raise argparse.ArgumentTypeError(message)
 
 
 def _day(text: str) -> date:
     """Reader of a date."""
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        message = f"'{text[:40]}' is not a date such as 2027-07-01"
-        raise argparse.ArgumentTypeError(message) from None
+    day = iso_day(text)
+    if day is not None:
+        return day
+    message = f"'{text[:40]}' is not a date such as 2027-07-01"
+    raise argparse.ArgumentTypeError(message)
 
 
 def _named(text: str) -> str:

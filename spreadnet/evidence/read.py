@@ -19,6 +19,7 @@ from spreadnet.evidence.checking.rows import (
     fill_defaults,
     row_problems,
     settle_blocks,
+    settle_directions,
     settle_waters,
     visit_notes,
 )
@@ -113,6 +114,8 @@ def check_region(
     notes += count_notes(tables)
     problems += _all_problems(texts, tables, settings.settings, placed, known_species)
     problems += _jurisdiction_problems(settings, tables)
+    if "contacts" in tables:  # only now: what is left out is checked too
+        tables["contacts"] = settle_directions(tables["contacts"])
     notes += [note for checked in tables.values() for note in checked.notes]
     notes += [note for place in placed.values() for note in place.notes]
     if problems:

@@ -9,10 +9,15 @@ import unicodedata
 
 import pandas as pd
 
+from spreadnet.evidence.cells.ids import FORMULA
+
 SHOWN_LETTERS = 120  # of a name: longer ones push all else off the page
 JOINERS = "\u200c\u200d"  # part of how Persian, Indic scripts and some emoji are written
 # All that XML 1.0 (production 2, Char) does not allow, in any way of writing it.
 NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+LINE_ENDS = re.compile("[\t\n\r\u0085\u2028\u2029]+")
+# How a workbook writes a letter by its number; text that only looks so is written with _x005F_.
+LETTER_BY_NUMBER = re.compile("_(?=x[0-9A-Fa-f]{4}_)")
 PLAIN = frozenset(" .,:;-()/%+")  # with letters and digits, all that is written as it is
 
 
@@ -108,6 +113,57 @@ def xml_text(value: object) -> str:
     'Amber Water'
     """
     return NOT_XML.sub("", str(value))
+
+
+def sheet_text(value: str) -> str:
+    r"""
+    Text that no spreadsheet runs as a formula, whatever parts the cells of a table there.
+
+    A table written with commas may be opened where semicolons, tabs or upright lines part cells:
+    then cells begin in the middle of a text. So an apostrophe goes before what may begin a formula
+    at the start of a text and after each such mark, and line ends and tabs become spaces. An id
+    that `check` takes never changes.
+
+    Parameters
+    ----------
+    value : str
+        Any text.
+
+    Returns
+    -------
+    text : str
+        One line.
+
+    Examples
+    --------
+    >>> sheet_text("=2+5"), sheet_text("North;\n=cmd()"), sheet_text("Ama-Deep = 3 m")
+    ("'=2+5", "North; '=cmd()", 'Ama-Deep = 3 m')
+    """
+    return FORMULA.sub(r"\1\2'", line_text(value))
+
+
+def line_text(value: str) -> str:
+    r"""
+    Text on one line, without letters that no XML file, and so no workbook, may hold.
+
+    Examples
+    --------
+    >>> line_text("Amber\r\n\x00Water")
+    'Amber Water'
+    """
+    return LINE_ENDS.sub(" ", xml_text(value))
+
+
+def book_text(value: str) -> str:
+    r"""
+    Text for a cell of a workbook, where it stays the text it is.
+
+    Examples
+    --------
+    >>> book_text("L_x0041_"), book_text("=1+1")
+    ('L_x005F_x0041_', '=1+1')
+    """
+    return LETTER_BY_NUMBER.sub("_x005F_", line_text(value))
 
 
 def safe_text(value: object) -> str:

@@ -17,7 +17,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from spreadnet.evidence.cells.cells import convert
-from spreadnet.evidence.cells.dates import read_dates, strptime_format
+from spreadnet.evidence.cells.dates import read_dates
+from spreadnet.evidence.cells.days import day_pattern
 from spreadnet.evidence.cells.types import Manner
 from spreadnet.evidence.checking.counts import count_notes, count_problems
 from spreadnet.evidence.checking.table import check_table
@@ -629,7 +630,7 @@ def test_a_miscount_is_a_note_and_a_gross_one_a_problem(
 
 @pytest.mark.parametrize("bad", ["DD/MM/YY", "YYYY-MM", "day/month/year", "DD/MM/YYYY HH"])
 def test_a_date_format_must_name_year_month_and_day(bad: str) -> None:
-    assert strptime_format(bad) is None
+    assert day_pattern(bad) is None
 
 
 def test_all_settings_are_read() -> None:

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.assumptions import DEFAULT
+from spreadnet.decisions.draws.asked import check_asked, check_whole
 from spreadnet.decisions.draws.parallel import in_order
 from spreadnet.decisions.hindcast.past import (
     known_lakes,
@@ -135,7 +136,8 @@ def hindcast(
     ValueError
         If a number is not a whole one or out of its range.
     """
-    _check_whole(from_year=(from_year, 1), draws=(draws, 1), seed=(seed, 0))
+    check_whole("from_year", from_year, least=1)
+    check_asked(draws=draws, seed=seed, workers=workers)
     years = years_of_finds(region)
     through = last_year_foretold(region, years, from_year=from_year)
     past = past_region(region, from_year=from_year, drop_later_visits=drop_later_visits)
@@ -223,15 +225,6 @@ def hindcast_summary(result: Hindcast) -> str:
                 f"Brier skill {score['brier_skill']:+.2f}"
             )
     return "\n".join(lines)
-
-
-def _check_whole(**given: tuple[int, int]) -> None:
-    """Refuse what is not a whole number, or below the least that it may be."""
-    for name, (value, least) in given.items():
-        whole = isinstance(value, (int, np.integer)) and not isinstance(value, bool)
-        if not whole or value < least:
-            message = f"Invalid {name} '{value}'. It must be a whole number of {least} or more."
-            raise ValueError(message)
 
 
 def _draw(shared: tuple[Evidence, Movement, Place, int, int], draw: int) -> dict[str, Array]:

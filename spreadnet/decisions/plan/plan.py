@@ -92,8 +92,8 @@ class SeasonPlan:
         Avoided against hours.
     rules : DataFrame, index rule
         What each kind of rule costs.
-    roster : Roster
-        Dated shifts.
+    roster : Roster or None
+        Dated shifts; None where they could not be worked out.
     avoided, most_possible : float
         By the plan, and what no plan with these hours can exceed by its slope.
     hours, hours_worked : float
@@ -106,6 +106,8 @@ class SeasonPlan:
         Slopes of the spread that the search took.
     notes : tuple of Note
         What could not be done, and what to keep in mind.
+    failed : Exception or None
+        Why there is no roster, if there is none.
     """
 
     region: Region
@@ -113,7 +115,7 @@ class SeasonPlan:
     ways: pd.DataFrame
     value: pd.DataFrame
     rules: pd.DataFrame
-    roster: Roster
+    roster: Roster | None
     avoided: float
     most_possible: float
     hours: float
@@ -124,6 +126,7 @@ class SeasonPlan:
     seed: int
     slopes: int
     notes: tuple[Note, ...]
+    failed: Exception | None = None
 
     def __repr__(self) -> str:
         return (
@@ -190,9 +193,14 @@ def make_plan(
         raise ModelError(f"{message}\n\nhint: change one of these in region.toml or the tables")
     found, kept = _with_previous(region, objective, rules, found, previous, plan_from)
     room = rules.most
-    rules, found, roster = _filled(
-        region, objective, rules, found, plan_from=plan_from, previous=previous
-    )
+    roster: Roster | None
+    try:
+        rules, found, roster = _filled(
+            region, objective, rules, found, plan_from=plan_from, previous=previous
+        )
+        failed = None
+    except Exception as error:  # whatever it is: where and when to stand is known without dates
+        roster, failed = None, error
     objective = replace(objective, rules=rules)
     plans = budgets(objective, rules, found)
     mine = rules.hours(found.shifts)
@@ -206,11 +214,13 @@ def make_plan(
     best = dict(zip(placed, avoided_by(run, placed), strict=True))
     cost = region.settings.cost_per_hour
     table = _plan_table(region, run, found, rules=rules, objective=objective)
+    ways = way_table(placed, best, drawn, reach=run.reach, seasons=seasons, cost_per_hour=cost)
+    value = budget_table(plans, drawn.avoided, rules=rules, seasons=seasons, cost_per_hour=cost)
     return SeasonPlan(
         region=region,
         table=table,
-        ways=way_table(placed, best, drawn, reach=run.reach, seasons=seasons, cost_per_hour=cost),
-        value=budget_table(plans, drawn.avoided, rules=rules, seasons=seasons, cost_per_hour=cost),
+        ways=ways,
+        value=value,
         rules=rule_costs(objective, rules, found, room=room),
         roster=roster,
         avoided=found.avoided,
@@ -222,7 +232,13 @@ def make_plan(
         draws=draws,
         seed=seed,
         slopes=found.slopes,
-        notes=(*kept, *_notes(region, found, rules, hours), *roster.notes),
+        notes=(
+            *kept,
+            *_notes(region, found, rules, hours),
+            *_cost_notes(ways, value),
+            *(_no_dates(failed) if roster is None else roster.notes),
+        ),
+        failed=failed,
     )
 
 
@@ -447,6 +463,24 @@ def _roster(
         previous=previous,
         worked=worked[["date", "landing_id"]].reset_index(drop=True),
     )
+
+
+def _cost_notes(*tables: pd.DataFrame) -> list[Note]:
+    """One note where a way of placing hours avoids nothing, so that one avoided has no cost."""
+    column = "cost_per_infestation_avoided"
+    if not any(column in table and table[column].isna().any() for table in tables):
+        return []
+    text = "where nothing is avoided, one infestation avoided has no cost: such cells are empty"
+    return [Note("no-cost", text)]
+
+
+def _no_dates(error: Exception | None) -> list[Note]:
+    """The note that a plan has no roster."""
+    text = (
+        f"dates and people could not be worked out ({type(error).__name__}: {error}): the plan "
+        "says at which landings and times to stand, without dates"
+    )
+    return [Note("no-roster", text)]
 
 
 def _notes(region: Region, found: Found, rules: PlanRules, hours: float) -> list[Note]:

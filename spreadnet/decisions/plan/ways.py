@@ -296,15 +296,17 @@ def cost_of_one(cost: float, avoided: float, drawn: Array) -> dict[str, float]:
     Returns
     -------
     columns : dict
-        Endless where nothing is avoided.
+        Missing where nothing is avoided: then there is no one that could cost anything. The upper
+        end is missing too where nothing is avoided in 1 of 20 draws.
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         each = np.where(drawn > 0, cost / drawn, np.inf)
     low, high = np.quantile(each, [0.05, 0.95], method="inverted_cdf")
     one = cost / avoided if avoided > 0 else np.inf
-    return {
+    columns = {
         "cost": cost,
         "cost_per_infestation_avoided": one,
         "cost_low": min(low, one),
         "cost_high": max(high, one),
     }
+    return {name: value if np.isfinite(value) else np.nan for name, value in columns.items()}

@@ -173,7 +173,7 @@ def _all_reasons(region: Region, evidence: Evidence, run: Run, table: pd.DataFra
             best_when=row["best_when"] if evidence.traffic.timed else None,
             boats_met=row["boats_met_per_hour"],
         )
-        told.append("; ".join(reasons(facts)))
+        told.append("; ".join(reason.replace(";", ",") for reason in reasons(facts)))
     return told
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from spreadnet.decisions.draws.asked import check_asked
 from spreadnet.decisions.draws.parallel import quiet
 from spreadnet.decisions.draws.run import any_new, avoided_by, run_draws, run_model, setting_of
 from spreadnet.decisions.hours.placing import WAYS, place_busiest, place_equally, place_ranked
@@ -38,7 +39,6 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.floating]
 
-MOST_SEASONS = 50  # as in tables.csv
 WHOLE = 0.995  # share of trips above which no word is lost on those left out
 FEW_DRAWS, ENOUGH_DRAWS = 50, 200
 SMALLEST_CHANCE = 0.001  # chances below this are left out of the table by season
@@ -90,7 +90,8 @@ def decide(
         If a number is not a whole one or out of its range, or the evidence or the movement is of
         another region.
     """
-    _check(region, evidence, movement, seasons=seasons, draws=draws, seed=seed)
+    check_asked(seasons=seasons, draws=draws, seed=seed, workers=workers)
+    _check(region, evidence, movement)
     place = place_of(region, evidence)
     run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=seasons)
     hours = _hours(region.settings.hours, run)
@@ -144,29 +145,8 @@ def decide(
     )
 
 
-def _check(
-    region: Region,
-    evidence: Evidence,
-    movement: Movement,
-    *,
-    seasons: int,
-    draws: int,
-    seed: int,
-) -> None:
-    """Refuse numbers out of range, and parts that belong to another region."""
-    ranges = (
-        ("seasons", seasons, 1, MOST_SEASONS),
-        ("draws", draws, 1, None),
-        ("seed", seed, 0, None),
-    )
-    for name, value, least, most in ranges:
-        whole = isinstance(value, (int, np.integer)) and not isinstance(value, bool)
-        if not whole or value < least or (most is not None and value > most):
-            upper = "" if most is None else f" and at most {most}"
-            message = (
-                f"Invalid {name} '{value}'. It must be a whole number of {least} or more{upper}."
-            )
-            raise ValueError(message)
+def _check(region: Region, evidence: Evidence, movement: Movement) -> None:
+    """Refuse parts that belong to another region."""
     same = (
         evidence.traffic.table.index.equals(region.landings.index)
         and set(evidence.species) == set(region.settings.species)

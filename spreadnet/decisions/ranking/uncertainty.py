@@ -135,15 +135,15 @@ def region_shares(values: Array, redrawn: Array, first: NDArray[np.bool_]) -> pd
     Returns
     -------
     shares : DataFrame, index group
-        `share` of the rank variance and its `standard_error` (jackknife over draws; missing with
-        one draw), largest first.
+        `share` of the rank variance and its `standard_error` (jackknife over draws; missing where
+        all variance is of one draw), largest first.
     """
     squares = ((values[:, None, :] - redrawn) ** 2)[:, :, first].sum(axis=2)  # (M, G)
     whole = squares.sum(axis=0)
     shares = whole / whole.sum() if whole.sum() > 0 else np.full(len(whole), np.nan)
     error = np.full(len(whole), np.nan)
-    if len(squares) > 1 and whole.sum() > 0:
-        left = whole - squares
+    left = whole - squares
+    if whole.sum() > 0 and (left.sum(axis=1) > 0).all():
         apart = left / left.sum(axis=1, keepdims=True) - shares
         error = np.sqrt((len(squares) - 1) / len(squares) * (apart**2).sum(axis=0))
     table = pd.DataFrame(

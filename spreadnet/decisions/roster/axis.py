@@ -157,10 +157,11 @@ def names_of(
     rules: RosterRules, *, landings: pd.DataFrame, offers: pd.DataFrame, promises: pd.DataFrame
 ) -> Names:
     """Positions of days, starts, landings, blocks and people."""
+    long_enough = {b.label for b in rules.blocks if b.hours >= rules.shift_hours - 1e-9}
     for row in promises.to_dict("records"):
         if row["landing_id"] not in landings.index:
             raise invalid("landing_id", row["landing_id"], "Promised shifts need a known landing")
-        if row["block"] not in {b.label for b in rules.blocks if b.hours >= rules.shift_hours}:
+        if row["block"] not in long_enough:
             raise invalid("block", row["block"], "Promised shifts need a block that holds one")
     days = [when.toordinal() for when in promises["date"]]
     first = min(rules.plan_from.toordinal(), *days) if days else rules.plan_from.toordinal()

@@ -23,9 +23,10 @@ YES = ("yes", "y", "true", "t", "1")
 NO = ("no", "n", "false", "f", "0")
 FULL_TURN = 360.0  # degrees; some software counts longitude from 0 to 360
 NOT_CHECKED = ("not checked", "unchecked", "not seen", "unknown", "na", "n/a", "?", "-")
-_PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
-_ID_DECIMAL = re.compile(r"\d+\.0")
-_CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}))?\s*([AaPp])?\.?[Mm]?\.?")
+# The digits 0 to 9 alone: others look alike, and no two programs agree on them.
+_PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_ID_DECIMAL = re.compile(r"\d+\.0", re.ASCII)
+_CLOCK = re.compile(r"([0-9]{1,2}):([0-9]{2})(?::([0-9]{2}))?(?:\s*([AaPp])(?:\.?[Mm])?\.?)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,23 +157,25 @@ def _to_float(text: str, decimal: str, *, grouped: bool) -> float | None:
 
 def _ungroup(text: str, decimal: str) -> str:
     """The text without the marks between thousands, when they stand where they should."""
-    if text.isdecimal():
+    if text.isascii() and text.isdecimal():
         return text
     mark = "." if decimal == "," else ","
     part = rf"[{mark}' \u00a0\u202f]"
     whole = rf"[+-]?\d{{1,3}}(?:({part})\d{{3}})(?:\1\d{{3}})*"
-    if not re.fullmatch(rf"{whole}(?:{re.escape(decimal)}\d+)?", text):
+    if not re.fullmatch(rf"{whole}(?:{re.escape(decimal)}\d+)?", text, re.ASCII):
         return text
     return re.sub(part, "", text)
 
 
 def _number_mend(column: Column, text: str, manner: Manner) -> str:
     """How to mend a text that is no number."""
-    if manner.decimal == "." and re.fullmatch(r"[+-]?\d+,\d+", text):
+    if manner.decimal == "." and re.fullmatch(r"[+-]?\d+,\d+", text, re.ASCII):
         good = text.replace(",", ".")
         return f'Write it with a point, e.g. {good}; or set decimal = "," in region.toml.'
-    if manner.decimal == "," and re.fullmatch(r"[+-]?\d+\.\d+", text):
+    if manner.decimal == "," and re.fullmatch(r"[+-]?\d+\.\d+", text, re.ASCII):
         return 'Write it with a comma; or take decimal = "," out of region.toml.'
+    if any(c.isdecimal() and not c.isascii() for c in text):
+        return "Write it with the digits 0 to 9."
     if re.search(r"\d\s*[A-Za-z%²]", text):
         return "Write the number alone, without its unit."
     unit = f" of {column.unit}" if column.unit and column.unit != "no unit" else ""
@@ -248,7 +251,7 @@ def clock_hours(column: Column, text: str, manner: Manner) -> float | Fault:  # 
         if minutes < 60 and seconds < 60 and value <= 24:
             return value
     mend = "Write it as HH:MM, e.g. 08:30."
-    if re.fullmatch(r"0?\.\d+", text.strip()):
+    if re.fullmatch(r"0?\.\d+", text.strip(), re.ASCII):
         part = round(float(text) * 24 * 60)
         mend = f"It looks like a spreadsheet's share of a day: {part // 60:02d}:{part % 60:02d}?"
         mend += " Format the column as a time and save again."

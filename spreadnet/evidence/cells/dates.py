@@ -9,38 +9,19 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.errors import Problem
+from spreadnet.evidence.cells.days import FIRST_YEAR, LAST_YEAR, day_in_cell
 from spreadnet.evidence.columns import Column
 from spreadnet.evidence.personal.privacy import shown
 
-FIRST_YEAR, LAST_YEAR = 1800, 2100
 # Day numbers of Excel from 1954 to 2119: what a date column holds when its format is lost.
-_SERIAL = re.compile(r"[2-7]\d{4}(\.\d+)?")
-_ISO = re.compile(r"\d{4}-\d{1,2}-\d{1,2}([ T]00:00(:00(\.0+)?)?)?")
-_PARTED = re.compile(r"(\d{1,2})([/.\- ])(\d{1,2})\2(\d{4}|\d{2})")
+_SERIAL = re.compile(r"[2-7]\d{4}(\.\d+)?", re.ASCII)
+_ISO = re.compile(r"\d{4}-\d{1,2}-\d{1,2}", re.ASCII)
+_MOMENT = re.compile(r"\d{4}-\d{1,2}-\d{1,2}[ Tt]\d{1,2}:\d{2}.*", re.ASCII)
+_PARTED = re.compile(r"(\d{1,2})([/.\- ])(\d{1,2})\2(\d{4}|\d{2})", re.ASCII)
 _NAMED = re.compile(
-    r"(\d{1,2}[ \-./]+[A-Za-z]{3,9}\.?[ \-./,]+\d{2,4}|[A-Za-z]{3,9}\.? \d{1,2},? \d{4})"
+    r"(\d{1,2}[ \-./]+[A-Za-z]{3,9}\.?[ \-./,]+\d{2,4}|[A-Za-z]{3,9}\.? \d{1,2},? \d{4})",
+    re.ASCII,
 )
-_TOKENS = (("YYYY", "%Y"), ("MMMM", "%B"), ("MMM", "%b"), ("MM", "%m"), ("DD", "%d"))
-
-
-def strptime_format(date_format: str) -> str | None:
-    """
-    The format of `region.toml` in the codes of `strptime`, or None when it is not one.
-
-    A format names the year (YYYY), the month (MM, MMM or MMMM) and the day (DD) once each.
-
-    Examples
-    --------
-    >>> strptime_format("DD/MM/YYYY"), strptime_format("D/M/YY")
-    ('%d/%m/%Y', None)
-    """
-    text = date_format.replace("%", "%%")
-    for token, code in _TOKENS:
-        text = text.replace(token, code, 1)
-    found = sorted(re.findall(r"%[YBbmd]", text))
-    months = {"%B", "%b", "%m"}
-    whole = len(found) == 3 and {"%Y", "%d"} <= set(found) and bool(months & set(found))
-    return text if whole and not re.search(r"[A-Za-z]", re.sub(r"%[YBbmd]", "", text)) else None
 
 
 def read_dates(
@@ -76,30 +57,13 @@ def read_dates(
     ['date-style']
     """
     codes, distinct = pd.factorize(cells)
-    parsed = [_parse(text, date_format, column) for text in distinct.tolist()]
+    alone = column.kind == "date or year"
+    parsed = [day_in_cell(text, date_format, year_alone=alone) for text in distinct.tolist()]
     stamps = np.array([np.datetime64(d, "s") if d else np.datetime64("NaT", "s") for d in parsed])
     stamps = stamps.astype("datetime64[s]") if len(stamps) else np.empty(0, "datetime64[s]")
     values = pd.Series(stamps[codes], index=cells.index, name=column.name)
     bad = cells[(values.isna() & (cells != "")).to_numpy()]
     return values, _styles(column, bad, file=file, date_format=date_format)
-
-
-def _parse(text: str, date_format: str, column: Column) -> date | None:
-    """One date, or None."""
-    stated = strptime_format(date_format)
-    if _ISO.fullmatch(text):
-        return _sane(text[:10].split(" ")[0].split("T")[0], "%Y-%m-%d")
-    if column.kind == "date or year" and re.fullmatch(r"\d{4}", text):
-        return _sane(text, "%Y")
-    return _sane(text, stated) if stated else None
-
-
-def _sane(text: str, code: str) -> date | None:
-    """The date in one format, if it is a day between 1800 and 2100."""
-    found = pd.to_datetime(text, format=code, errors="coerce")
-    if pd.isna(found) or not FIRST_YEAR <= found.year <= LAST_YEAR:
-        return None
-    return found.date()
 
 
 def _styles(column: Column, bad: pd.Series, *, file: str, date_format: str) -> list[Problem]:
@@ -129,11 +93,13 @@ def _manner(text: str) -> str:
         return "serial"
     if _ISO.fullmatch(text):
         return "no such day"
+    if _MOMENT.fullmatch(text):
+        return "moment"
     if _PARTED.fullmatch(text):
         return "parted" + _PARTED.sub(r"\2", text)
     if _NAMED.fullmatch(text):
         return "named"
-    return "year" if re.fullmatch(r"\d{4}", text) else "other"
+    return "year" if re.fullmatch(r"\d{4}", text, re.ASCII) else "other"
 
 
 def _explain(style: str, rows: pd.Series, date_format: str, column: Column) -> tuple[str, str]:
@@ -151,6 +117,8 @@ def _explain(style: str, rows: pd.Series, date_format: str, column: Column) -> t
             "One format for all tables: write YYYY-MM-DD, or set date_format in region.toml,"
             ' e.g. "DD MMM YYYY".'
         )
+    if style == "moment":
+        return "not-a-date", "Write the day alone, without a time of day: YYYY-MM-DD."
     years = f"between {FIRST_YEAR} and {LAST_YEAR}"
     if column.kind == "date or year":
         return "not-a-date", f"Write the day as YYYY-MM-DD, or the year alone, {years}."

@@ -141,6 +141,7 @@ def _promised_rows(checked: Checked, settings: Settings) -> list[Problem]:
     """A shift outside the season, in no block, or promised twice."""
     frame, first = checked.frame, settings.season_first_day
     problems = _late(checked, settings, "date") + _block_problems(checked, settings, any_too=False)
+    problems += _short_blocks(checked, settings)
     if first != NO_SEASON:
         early = frame["date"] < pd.Timestamp(first)
         what = f"{{}} is before the first day of the season to plan for, {first}"
@@ -149,6 +150,20 @@ def _promised_rows(checked: Checked, settings: Settings) -> list[Problem]:
     names = ["date", "landing_id", "block", "code"]
     mend = "Keep one row."
     return problems + repeats(frame, names, "duplicate-row", checked.file, why_not, mend)
+
+
+def _short_blocks(checked: Checked, settings: Settings) -> list[Problem]:
+    """Shifts promised in a block that is shorter than a shift."""
+    shift = settings.shift_hours
+    short = {b.label for b in settings.blocks if b.hours < shift - 1e-9}
+    mend = "Name a longer block, or set shift_hours in region.toml so that a shift fits."
+    what = f"the block {{}} is shorter than a shift, {shift:g} hours"
+    given = checked.frame["block"].dropna()
+    return [
+        _row_problem(checked, "shift-too-long", row, "block", what.format(block.label), mend)
+        for row, block in zip(given.index.tolist(), given.map(block_of), strict=True)
+        if block is not None and block.label in short
+    ]
 
 
 def _hour_rows(checked: Checked, settings: Settings) -> list[Problem]:
@@ -184,17 +199,23 @@ _ROW_RULES: dict[str, Callable[[Checked, Settings], list[Problem]]] = {
 
 
 def settle_waters(checked: Checked) -> Checked:
+    """Contacts with `outside` and `none` in one spelling."""
+    frame = checked.frame.copy()
+    for name in WATERS:
+        plain = frame[name].str.lower()
+        frame[name] = frame[name].where(~plain.isin(WATER_WORDS), plain)
+    return Checked(checked.table, checked.file, frame, checked.problems, checked.notes)
+
+
+def settle_directions(checked: Checked) -> Checked:
     """
-    Contacts with `outside` and `none` in one spelling, and answers of the other direction gone.
+    Contacts without answers of the other direction.
 
     `last_water` and `days_out` are asked of boats going in, `next_water` of boats coming out; an
     answer under the other direction has no documented meaning, so it is left out and counted.
     """
     frame = checked.frame.copy()
     notes = list(checked.notes)
-    for name in WATERS:
-        plain = frame[name].str.lower()
-        frame[name] = frame[name].where(~plain.isin(WATER_WORDS), plain)
     for name, direction in (
         ("last_water", "launching"),
         ("days_out", "launching"),

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
 from pathlib import Path
 
 import pandas as pd
 
 from spreadnet.errors import InputError, Problem
+from spreadnet.evidence.cells.days import iso_day
 from spreadnet.evidence.personal.privacy import shown
 
 FILE = "roster.csv"
@@ -15,6 +18,14 @@ NEEDED = (
     *("km", "status", "uid", "sequence"),
 )
 WHY = "Shifts keep their days and their place in calendars only if the plan before is read whole."
+# What a cell is called that is not as spreadnet writes it, and how that is told.
+_CELLS: dict[str, tuple[str, Callable[[str], object]]] = {
+    "date": ("not-a-date", iso_day),
+    "start": ("not-a-time", re.compile(r"[0-9]{2}:[0-9]{2}").fullmatch),
+    "end": ("not-a-time", re.compile(r"[0-9]{2}:[0-9]{2}").fullmatch),
+    "km": ("not-a-number", re.compile(r"|[0-9]{1,9}(\.[0-9]+)?(e[+-]?[0-9]{1,2})?").fullmatch),
+    "sequence": ("not-a-number", re.compile(r"[0-9]{1,9}").fullmatch),
+}
 
 
 def read_roster(folder: Path) -> pd.DataFrame:
@@ -47,25 +58,24 @@ def read_roster(folder: Path) -> pd.DataFrame:
     if missing:
         what = f"there is no column '{missing[0]}'"
         raise InputError([Problem("no-roster", path.name, what, WHY, mend, row=1)])
-    days = pd.to_datetime(table["date"], format="%Y-%m-%d", errors="coerce")
-    sequence = pd.to_numeric(table["sequence"], errors="coerce")
     problems = [
         Problem(
-            "not-a-date" if name == "date" else "not-a-number",
+            code,
             path.name,
-            f"{shown(table.loc[row, name])} can't be read",
+            f"{shown(text)} can't be read",
             WHY,
             "Take the file as it was written, or plan without --previous.",
-            row=int(row) + 2,
+            row=row + 2,
             column=name,
         )
-        for name, values in (("date", days), ("sequence", sequence))
-        for row in table.index[values.isna()]
+        for name, (code, reads) in _CELLS.items()
+        for row, text in enumerate(table[name].tolist())
+        if not reads(text)
     ]
     if problems:
         raise InputError(problems)
     return table[list(NEEDED)].assign(
-        date=days.astype("datetime64[s]"),
-        km=pd.to_numeric(table["km"], errors="coerce"),
-        sequence=sequence.astype("int64"),
+        date=pd.to_datetime(table["date"], format="%Y-%m-%d").astype("datetime64[s]"),
+        km=pd.to_numeric(table["km"].where(table["km"] != "")),
+        sequence=table["sequence"].astype("int64"),
     )

@@ -10,7 +10,7 @@ from typing import Any
 from zoneinfo import available_timezones
 
 from spreadnet.evidence.cells.cells import nearest
-from spreadnet.evidence.cells.dates import strptime_format
+from spreadnet.evidence.cells.days import day_pattern, iso_day
 from spreadnet.evidence.cells.ids import LONGEST_NAME, bad_letter
 from spreadnet.evidence.columns import Column, plain_number
 from spreadnet.evidence.personal.privacy import brief, shown
@@ -18,7 +18,7 @@ from spreadnet.evidence.region import Block
 
 LEAST_WEIGHT, MOST_WEIGHT = 1e-6, 1e6  # of a species; 0 leaves it out
 LARGEST = 1e300  # what stands in a key is less
-_BLOCK = re.compile(r"\s*(\d{1,2}):(\d{2})\s*[-\u2013]\s*(\d{1,2}):(\d{2})\s*")
+_BLOCK = re.compile(r"\s*([0-9]{1,2}):([0-9]{2})\s*[-\u2013]\s*([0-9]{1,2}):([0-9]{2})\s*")
 
 
 class BadValue(Exception):
@@ -60,7 +60,7 @@ def _text(column: Column, raw: Any) -> str:
         raise BadValue(
             "unknown-word", f"{shown(raw)} is not on the list", f"{hint}One of {listed}."
         )
-    if column.name == "date_format" and strptime_format(raw) is None:
+    if column.name == "date_format" and day_pattern(raw) is None:
         mend = 'Use YYYY, MM (or MMM) and DD once each, e.g. "DD/MM/YYYY".'
         raise BadValue("date-format", f"{shown(raw)} is not a date format", mend)
     if column.name == "time_zone" and raw.strip() not in available_timezones():
@@ -118,16 +118,12 @@ def _integer(column: Column, raw: Any) -> int:
 
 
 def _day(column: Column, raw: Any) -> date:
-    """A TOML date, or a text that is an ISO date."""
-    if isinstance(raw, datetime):
-        return raw.date()
-    if isinstance(raw, date):
-        return raw
-    try:
-        return date.fromisoformat(str(raw))
-    except ValueError:
-        mend = f"Write it as {column.name} = 2027-05-15"
-        raise BadValue("not-a-date", f"{said(raw)} is not a date", mend) from None
+    """A TOML date, or the same in quotes; a moment is refused, since its day hangs on a zone."""
+    day = iso_day(raw) if isinstance(raw, str) else raw
+    if isinstance(day, date) and not isinstance(day, datetime):
+        return day
+    mend = f"Write it as {column.name} = 2027-05-15"
+    raise BadValue("not-a-date", f"{said(raw)} is not a day", mend)
 
 
 def _days(column: Column, raw: Any) -> tuple[date, ...]:

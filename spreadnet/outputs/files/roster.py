@@ -14,9 +14,10 @@ from openpyxl import Workbook
 from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 
+from spreadnet.evidence.cells.ids import FORMULA
 from spreadnet.outputs.files.calendar import roster_calendar
 from spreadnet.outputs.files.tables import write_csv
-from spreadnet.outputs.safe import clean_text
+from spreadnet.outputs.safe import book_text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
 
     from spreadnet.decisions.roster.roster import Roster
 
-RISKY = "=+-@\t\r"  # a cell that begins so may be taken for a formula
 WIDEST = 40  # letters of a column
 ZIP_DAY = (1980, 1, 1, 0, 0, 0)  # earliest a ZIP file can name
 
@@ -138,10 +138,9 @@ def _write(cell: Any, value: Any, *, number_format: str | None) -> int:
         cell.value, cell.number_format = value.to_pydatetime().date(), "yyyy-mm-dd"
         return 10
     if isinstance(value, str):
-        text = clean_text(value)
-        cell.value = text
-        if text.startswith(tuple(RISKY)):
-            cell.data_type, cell.quotePrefix = "s", True
+        cell.value = text = book_text(value)
+        cell.data_type = "s"  # else "=1" is taken for a formula and "#N/A" for an error
+        cell.quotePrefix = bool(FORMULA.match(text))  # so that it stays text when it is edited
         return len(text)
     if pd.isna(value):
         return 0

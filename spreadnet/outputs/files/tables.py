@@ -13,7 +13,7 @@ import pyogrio
 from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
 from spreadnet.outputs.files.graphml import write_graphml
-from spreadnet.outputs.safe import xml_text
+from spreadnet.outputs.safe import sheet_text, xml_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from spreadnet.decisions.ranking.result import Assessment
 
 DIGITS = 6  # significant digits written: more would be noise
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
 def write_tables(
@@ -82,21 +81,6 @@ def in_rank_order(landings: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         The same rows.
     """
     return landings.sort_values("rank", kind="stable", na_position="last")
-
-
-def safe_text(value: object) -> object:
-    """
-    Text that a spreadsheet can't take for a formula.
-
-    Examples
-    --------
-    >>> safe_text("=2+5"), safe_text("Ama Deep"), safe_text(-3.5)
-    ("'=2+5", 'Ama Deep', -3.5)
-    """
-    if not isinstance(value, str):
-        return value
-    text = xml_text(value)
-    return f"'{text}" if text.startswith(FORMULA_STARTS) else text
 
 
 def rounded(table: pd.DataFrame, *, digits: int = DIGITS) -> pd.DataFrame:
@@ -178,7 +162,7 @@ def write_csv(table: pd.DataFrame, path: Path, *, index: bool = True) -> Path:
     for column in plain.columns[[plain[c].dtype.kind == "b" for c in plain.columns]]:
         plain[column] = plain[column].map({True: "yes", False: "no"})  # as in the input
     texts = [c for c in plain.columns if plain[c].dtype.kind not in "fiub"]
-    plain[texts] = plain[texts].map(safe_text)
+    plain[texts] = plain[texts].map(lambda v: sheet_text(v) if isinstance(v, str) else v)
     plain.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\n")
     return path
 

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from spreadnet.errors import OutputError
+from spreadnet.evidence.cells.ids import CODE_WORDS, ID_WORDS
 from spreadnet.evidence.columns import PURPOSE, Column, all_columns, columns
 from spreadnet.evidence.region import REQUIRED_TABLES, TABLES
 
@@ -228,7 +229,9 @@ def _allowed(column: Column) -> str:
     if column.allowed:
         return _words(column)
     if column.key == "key":
-        return "each id once"
+        return f"each id once; {ID_WORDS}"
+    if column.name == "code":
+        return CODE_WORDS
     if column.key == "species":
         return "a name of `spreadnet species`"
     if column.key:

@@ -24,8 +24,12 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from spreadnet.decisions.plan.plan import SeasonPlan
+    from spreadnet.decisions.roster.roster import Roster
 
+ROSTER_FILES = ("roster.csv", "roster.xlsx", "roster.ics")
+PLAN_FILES = ("plan.csv", "ways.csv", "value_of_hours.csv", "rules.csv", *ROSTER_FILES, "plan.html")
 MOST_DATES = 400  # shifts on the page; all are in the workbook
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 DAYS = {"weekday": "weekdays", "weekend": "weekends"}
 
 
@@ -96,8 +100,7 @@ def plan_files(plan: SeasonPlan, folder: Path, *, made_on: date) -> list[Path]:
     Returns
     -------
     files : list of Path
-        `plan.csv`, `ways.csv`, `value_of_hours.csv`, `rules.csv`, `roster.csv`, `roster.xlsx`,
-        `roster.ics` and `plan.html`.
+        Those of `PLAN_FILES`; without those of `ROSTER_FILES` where the plan has no roster.
     """
     region = plan.region
     places = region.landings.geometry.to_crs("EPSG:4326")
@@ -108,15 +111,16 @@ def plan_files(plan: SeasonPlan, folder: Path, *, made_on: date) -> list[Path]:
         write_csv(plan.value, folder / "value_of_hours.csv", index=False),
         write_csv(plan.rules, folder / "rules.csv"),
     ]
-    files += write_roster(
-        plan.roster,
-        folder,
-        region_name=region.settings.name,
-        time_zone=region.settings.time_zone,
-        landings=landings,
-        stamp=datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC),
-        why=_why_by_shift(plan),
-    )
+    if plan.roster is not None:
+        files += write_roster(
+            plan.roster,
+            folder,
+            region_name=region.settings.name,
+            time_zone=region.settings.time_zone,
+            landings=landings,
+            stamp=datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC),
+            why=_why_by_shift(plan, plan.roster),
+        )
     shown = folder / "plan.html"
     shown.write_text(plan_page(plan, made_on=made_on), encoding="utf-8")
     return [*files, shown]
@@ -180,8 +184,7 @@ def plan_page(plan: SeasonPlan, *, made_on: date) -> str:
         "<h2>Where and when</h2>",
         _shifts(plan),
         "<h2>Dates</h2>",
-        _dates(plan),
-        *(["<h2>People</h2>", _people(plan)] if len(plan.roster.by_person) else []),
+        *_roster_parts(plan.roster),
         "<h2>The same hours as people place them today</h2>",
         _ways(plan),
         "<h2>What more or fewer hours would do</h2>",
@@ -232,13 +235,21 @@ def _shifts(plan: SeasonPlan) -> str:
     return table(caption, head, rows, kinds=("", "word", "word", "", "more", "more"), below=below)
 
 
-def _dates(plan: SeasonPlan) -> str:
+def _roster_parts(roster: Roster | None) -> list[str]:
+    """Dates, and people where there are some."""
+    if roster is None:
+        return ["<p>Dates could not be worked out.</p>"]
+    people = ["<h2>People</h2>", _people(roster)] if len(roster.by_person) else []
+    return [_dates(roster), *people]
+
+
+def _dates(roster: Roster) -> str:
     """The roster, day by day."""
-    shifts = plan.roster.shifts
+    shifts = roster.shifts
     live = shifts[shifts["status"] != "cancelled"]
     rows = [
         (
-            f"{row['date']:%a} {row['date'].date()}",
+            f"{WEEKDAYS[row['date'].weekday()]} {row['date'].date()}",
             f"{row['start']}\u2013{row['end']}",
             row["landing"],
             row["people"] or "nobody yet",
@@ -254,7 +265,7 @@ def _dates(plan: SeasonPlan) -> str:
     return table("Shifts by date", head, rows, kinds=("", "word", "word", "word", "word")) + text
 
 
-def _people(plan: SeasonPlan) -> str:
+def _people(roster: Roster) -> str:
     """Who works how much."""
     rows = [
         (
@@ -265,7 +276,7 @@ def _people(plan: SeasonPlan) -> str:
             f"{row['days_offered']:.0f}",
             f"{row['share_of_offer']:.0%}",
         )
-        for code, row in plan.roster.by_person.iterrows()
+        for code, row in roster.by_person.iterrows()
     ]
     head = ("code", "shifts", "hours", "km", "days offered", "share of them worked")
     return table("Shares of those who offered days", head, rows)
@@ -297,10 +308,10 @@ def _ways(plan: SeasonPlan) -> str:
 
 def _cost(row: pd.Series) -> str:
     """Cost of one infestation avoided, with its interval."""
-    if row["cost_per_infestation_avoided"] == float("inf"):
+    if pd.isna(row["cost_per_infestation_avoided"]):
         return "nothing avoided"
     high = row["cost_high"]
-    upper = "no limit" if high == float("inf") else _money(high)
+    upper = "no limit" if pd.isna(high) else _money(high)
     return f"{_money(row['cost_per_infestation_avoided'])} ({_money(row['cost_low'])} to {upper})"
 
 
@@ -356,12 +367,12 @@ def _rules(plan: SeasonPlan) -> str:
     return table("What each kind of rule costs", head, rows)
 
 
-def _why_by_shift(plan: SeasonPlan) -> dict[str, str]:
+def _why_by_shift(plan: SeasonPlan, roster: Roster) -> dict[str, str]:
     """Why each dated shift is there."""
     keys = ["landing_id", "day_type", "block"]
     why = plan.table.set_index(keys)["why"].to_dict()
     return {
         row["shift_id"]: why[tuple(row[key] for key in keys)]
-        for row in plan.roster.shifts.to_dict("records")
+        for row in roster.shifts.to_dict("records")
         if tuple(row[key] for key in keys) in why
     }

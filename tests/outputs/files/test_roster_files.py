@@ -2,6 +2,7 @@
 
 import io
 import re
+import zipfile
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -231,13 +232,30 @@ def test_the_workbook_holds_dates_numbers_and_no_formula(roster):
     assert people[1][:2] == ("P1", 6)
 
 
-@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@a", "=HYPERLINK(1)\x00"])
-def test_codes_and_names_never_become_formulas(roster, text):
+@pytest.mark.parametrize(
+    "text",
+    ["=1+1", "+1", "-1", "@a", "\uff1d1+1", "=HYPERLINK(1)\x00", "#N/A", "12%", "2027-01-01"],
+)
+def test_codes_and_names_stay_text_in_the_workbook(roster, text):
     shifts = roster.shifts.assign(landing=text, people=text)
     odd = Roster(shifts, roster.by_person.rename(index={"P1": text}), ())
     book = openpyxl.load_workbook(io.BytesIO(roster_workbook(odd, stamp=STAMP)))
-    kinds = {cell.data_type for sheet in book for row in sheet.iter_rows() for cell in row}
-    assert "f" not in kinds
+    heads = [cell.value for cell in book["shifts"][1]]
+    written = [row[heads.index("landing")] for row in book["shifts"].iter_rows(min_row=2)]
+    assert {(cell.data_type, cell.value) for cell in written} == {("s", text.replace("\x00", ""))}
+    assert {cell.quotePrefix for cell in written} == {text[0] in "=+-@\uff1d"}
+    assert all(
+        cell.hyperlink is None for sheet in book for row in sheet.iter_rows() for cell in row
+    )
+
+
+def test_letters_by_number_are_not_read_as_letters(roster):
+    # A workbook may write any letter as _xHHHH_: left as it is, this would be read as "=1+1".
+    odd = Roster(roster.shifts.assign(landing="_x003D_1+1"), roster.by_person, ())
+    with zipfile.ZipFile(io.BytesIO(roster_workbook(odd, stamp=STAMP))) as parts:
+        sheet = parts.read("xl/worksheets/sheet1.xml").decode()
+    assert "<t>_x005F_x003D_1+1</t>" in sheet
+    assert "<t>_x003D_" not in sheet
 
 
 def test_three_files_are_written_and_agree(roster, tmp_path):
