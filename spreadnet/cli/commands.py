@@ -115,7 +115,7 @@ def command_run(given: argparse.Namespace) -> int:
 
 def _free_folder(given: argparse.Namespace) -> Path | None:
     """Folder for the result, refused before the work where nothing could be put there."""
-    from spreadnet.outputs.files.folder import refuse_if_taken
+    from spreadnet.outputs.folders.folder import refuse_if_taken
 
     if given.out is None:
         return None

@@ -6,9 +6,9 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from spreadnet.outputs.files.folder import whole_folder
 from spreadnet.outputs.files.record import plain, version, write_record
 from spreadnet.outputs.files.tables import write_csv
+from spreadnet.outputs.folders.folder import whole_folder
 
 if TYPE_CHECKING:
     from spreadnet.decisions.surveys.next import SurveyList

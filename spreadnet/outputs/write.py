@@ -8,9 +8,9 @@ from time import perf_counter
 from typing import TYPE_CHECKING
 
 from spreadnet.errors import OutputError
-from spreadnet.outputs.files.folder import whole_folder
 from spreadnet.outputs.files.record import plain, run_number, run_record, version, write_record
 from spreadnet.outputs.files.tables import write_meanings, write_tables
+from spreadnet.outputs.folders.folder import whole_folder
 from spreadnet.outputs.map.region_map import Caption, map_html, region_map
 from spreadnet.outputs.map.shapes import off_the_map
 from spreadnet.outputs.pages.plan import plan_files, plan_record

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from spreadnet.decisions.hindcast.foretell import ALL
-from spreadnet.outputs.files.folder import whole_folder
 from spreadnet.outputs.files.record import plain, version, write_record
 from spreadnet.outputs.files.tables import write_csv
+from spreadnet.outputs.folders.folder import whole_folder
 from spreadnet.outputs.pages.render import page, table
 from spreadnet.outputs.safe import for_html as safe
 from spreadnet.words.cautions import CAUTIONS

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from spreadnet.outputs.charts import curve_chart
-from spreadnet.outputs.files.folder import whole_folder
 from spreadnet.outputs.files.record import plain, version, write_record
 from spreadnet.outputs.files.roster import write_roster
 from spreadnet.outputs.files.tables import write_csv, write_meanings
+from spreadnet.outputs.folders.folder import whole_folder
 from spreadnet.outputs.pages.render import listed, page, table
 from spreadnet.outputs.safe import for_html as safe
 from spreadnet.words.cautions import CAUTIONS

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from spreadnet.errors import OutputError
-from spreadnet.outputs.files import folder as folder_module
-from spreadnet.outputs.files.folder import refuse_if_taken, whole_folder
+from spreadnet.outputs.folders import folder as folder_module
+from spreadnet.outputs.folders.folder import refuse_if_taken, whole_folder
 
 LINUX = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="asks the Linux kernel")
 

@@ -1,0 +1,1 @@
+"""Result folders that are whole or not there."""
