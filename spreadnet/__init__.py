@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     )
     from spreadnet.decisions.plan.plan import SeasonPlan
     from spreadnet.decisions.ranking.result import Assessment
-    from spreadnet.errors import InputError, ModelError, OutputError, SpreadnetError
+    from spreadnet.errors import InputError, ModelError, OutputError, SpreadnetError, WorkerError
     from spreadnet.evidence.gather import Evidence, gather_evidence
     from spreadnet.evidence.read import check_region, read_region
     from spreadnet.evidence.region import Region
@@ -46,6 +46,7 @@ _WHERE = {
     "ModelError": "spreadnet.errors",
     "OutputError": "spreadnet.errors",
     "SpreadnetError": "spreadnet.errors",
+    "WorkerError": "spreadnet.errors",
     "Evidence": "spreadnet.evidence.gather",
     "gather_evidence": "spreadnet.evidence.gather",
     "check_region": "spreadnet.evidence.read",
@@ -70,6 +71,7 @@ __all__ = [
     "Region",
     "SeasonPlan",
     "SpreadnetError",
+    "WorkerError",
     "assess",
     "assessment_map",
     "build_model",

@@ -27,13 +27,13 @@ BROWSER_FLAGS = (
     "--disable-sync",
     "--disable-dev-shm-usage",
     "--hide-scrollbars",
-    "--host-resolver-rules=MAP * ~NOTFOUND",
+    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
 )
 
 
 @pytest.fixture(scope="session")
 def browser(tmp_path_factory):
-    """Headless chromium that can reach nothing; logs and requests are recorded."""
+    """Headless chromium that can reach this machine alone; logs and requests are recorded."""
     chromium = shutil.which("chromium") or shutil.which("chromium-browser")
     driver = shutil.which("chromedriver")
     if chromium is None or driver is None:

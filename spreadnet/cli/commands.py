@@ -171,7 +171,7 @@ def _workers(given: argparse.Namespace) -> Iterator[int | None]:
     made when all were interrupted; it is told beforehand to say nothing.
     """
     if given.scheduler is not None:
-        from spreadnet.decisions.draws.parallel import on_scheduler
+        from spreadnet.decisions.draws.cluster import on_scheduler
 
         with on_scheduler(given.scheduler):
             yield None

@@ -121,9 +121,11 @@ def _outcome(given: argparse.Namespace, before: object) -> str:
 
 def _explain(error: Exception, *, outcome: str) -> int:
     """Say what went wrong without a traceback."""
-    from spreadnet.errors import SpreadnetError
+    from spreadnet.errors import SpreadnetError, WorkerError
 
-    if isinstance(error, SpreadnetError):
+    if isinstance(error, WorkerError):
+        say(f"error: {error}\n\n{outcome}")
+    elif isinstance(error, SpreadnetError):
         say(f"error: {error}")
     elif isinstance(error, Unprinted):
         mute(sys.stdout)

@@ -220,7 +220,8 @@ def _work_options(parser: argparse.ArgumentParser) -> None:
     where.add_argument(
         "--scheduler",
         metavar="ADDRESS",
-        help="Dask scheduler whose machines work out draws (needs spreadnet[cluster])",
+        help="Dask scheduler whose machines work out draws (needs spreadnet[cluster]); given up "
+        "after 30 s without workers and 10 min without a result",
     )
 
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from contextlib import contextmanager
 from time import perf_counter
 from typing import TYPE_CHECKING, Any
 
-from joblib import Parallel, delayed, parallel_config
+from joblib import Parallel, delayed
 from joblib.externals.loky import get_reusable_executor
-from joblib.externals.loky.process_executor import TerminatedWorkerError
+from joblib.externals.loky.process_executor import BrokenProcessPool
 from threadpoolctl import threadpool_limits
 
 from spreadnet.errors import WorkerError
@@ -19,7 +18,6 @@ if TYPE_CHECKING:
 # The number of threads in the linear algebra changes last bits, and small sums get slower.
 one_thread = threadpool_limits.wrap(limits=1, user_api="blas")
 WORTH_STARTING_S = 6.0  # work left below which starting other processes takes longer than it saves
-CONNECT = "10s"  # how long an answer of a scheduler is waited for
 CHUNK_S = 1.5  # seconds of work handed out at a time: progress is seen, little is sent about
 
 
@@ -51,8 +49,8 @@ def in_order(
     numbers : sequence of int
         One a result.
     workers : int or None
-        Processes; 1 works everything out here. None takes what `joblib.parallel_config` says,
-        such as a Dask cluster, else 1.
+        Processes; 1 works everything out here. None takes what `joblib.parallel_config` says
+        (`cluster.on_scheduler` sets it to a Dask cluster), else 1.
     threads : bool
         Threads of this process in place of processes, unless `joblib.parallel_config` says
         otherwise: as quick where nearly all the time is spent in compiled code, which lets other
@@ -62,6 +60,11 @@ def in_order(
     ------
     result : object
         One a number.
+
+    Raises
+    ------
+    WorkerError
+        If a process or machine is lost on the way; what `work` raises comes as it is.
     """
     if not numbers:
         return
@@ -86,52 +89,15 @@ def in_order(
     try:
         for results in pool(delayed(_chunk)(work, shared, chunk) for chunk in chunks):
             yield from results
-    except TerminatedWorkerError as error:
+    except (BrokenProcessPool, MemoryError) as error:
         message = (
             "a process working out draws was ended by the system, most likely because memory ran "
-            "out\n\nhint: use fewer processes with `--workers 1`"
+            "out\n\nhint: run again with fewer processes, e.g. `--workers 1`"
         )
         raise WorkerError(message) from error
     # All is done: idle processes would hold on to their memory for minutes.
     if workers is not None and not threads:
         get_reusable_executor(reuse=True).shutdown(wait=True)
-
-
-@contextmanager
-def on_scheduler(address: str) -> Iterator[None]:
-    """
-    Work draws out on the machines of a Dask cluster.
-
-    Parameters
-    ----------
-    address : str
-        Of the scheduler, as it prints it, e.g. `tcp://10.0.0.5:8786`.
-
-    Yields
-    ------
-    nothing
-        While it lasts, `workers=None` means the cluster.
-
-    Raises
-    ------
-    WorkerError
-        If the extra `cluster` is not installed or the scheduler does not answer.
-    """
-    try:
-        from distributed import Client
-    except ImportError as error:
-        message = "a scheduler needs the extra `cluster`\n\nhint: pip install 'spreadnet[cluster]'"
-        raise WorkerError(message) from error
-    try:
-        client = Client(address, timeout=CONNECT)
-    except (OSError, ValueError) as error:
-        message = f"no Dask scheduler answers at `{address}`\n\nhint: copy the address it prints"
-        raise WorkerError(message) from error
-    with client, parallel_config(backend="dask"):
-        if not client.scheduler_info()["workers"]:
-            message = f"the Dask scheduler at `{address}` has no workers\n\nhint: start some"
-            raise WorkerError(message)
-        yield
 
 
 @one_thread

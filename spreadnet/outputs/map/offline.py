@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-import hashlib
+import re
 from collections.abc import Iterator, Mapping
 from importlib.resources import files
 from pathlib import Path
@@ -13,12 +13,11 @@ from branca.element import Element, Figure
 from folium.template import Template
 from xstatic.pkg import leaflet
 
-# Only the data in the page may be used: a rule for the browser, not a hope. Scripts are named by
-# their digests, so a script that comes in with somebody's text does not run even if it gets in.
-POLICY = (
-    "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src {scripts}; "
-    "base-uri 'none'; form-action 'none'"
-)
+from spreadnet.outputs.policy import policy
+
+# Where nothing runs, the print sheet is shown in place of the map.
+UNSCRIPTED_STYLE = ".screen { display: none } .print { display: flex }"
+STYLE_ELEMENT = re.compile(r"<style[^>]*>(.*?)</style>", re.DOTALL | re.IGNORECASE)
 
 
 class OfflineMap(folium.Map):
@@ -65,12 +64,17 @@ class Page:
             "script": this.script.render(**kwargs),
         }
         parts = {name: _renumbered(text, this) for name, text in parts.items()}
-        scripts = " ".join(_digest(text) for text in (library, parts["script"]))
         fixed = {
             "leaflet_script": library,
             "leaflet_style": leaflet_style(),
-            "policy": POLICY.format(scripts=scripts),
+            "unscripted_style": UNSCRIPTED_STYLE,
         }
+        styles = [fixed["leaflet_style"], self._values["style"], UNSCRIPTED_STYLE]
+        fixed["policy"] = policy(
+            scripts=[library, parts["script"]],
+            styles=[*styles, *STYLE_ELEMENT.findall(parts["header"])],  # those of added layers
+            images=True,
+        )
         return self._template.render(page=self._values | fixed | parts) + "\n"
 
 
@@ -131,12 +135,6 @@ def map_html(region: folium.Map) -> str:
 def _library_file(*names: str) -> bytes:
     """Bytes of one file of the Leaflet package."""
     return Path(leaflet.BASE_DIR, *names).read_bytes()
-
-
-def _digest(script: str) -> str:
-    """Source word of the page policy for one script."""
-    digest = hashlib.sha256(script.encode("utf-8")).digest()
-    return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
 
 
 def _elements(element: Element) -> Iterator[Element]:

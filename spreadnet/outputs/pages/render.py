@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from spreadnet.outputs.policy import policy
 from spreadnet.outputs.safe import for_html as safe
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ def page(title: str, parts: Sequence[str]) -> str:
         HTML that needs nothing else.
     """
     return (
-        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        f'<!doctype html><html lang="en"><head>{policy(styles=[STYLE])}<meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{safe(title)}</title><style>{STYLE}</style></head><body><main>"
         + "\n".join(parts)
