@@ -27,6 +27,27 @@ SHOWN = 10  # landings printed after a run
 SHOWN_ALIKE = 20  # problems alike in one column that are listed; the rest are counted
 
 
+def put_folders_in_order(given: argparse.Namespace) -> None:
+    """
+    Finish or undo what a killed command left in the folders that are named now, and say so.
+
+    Parameters
+    ----------
+    given : Namespace
+        Words of the command line.
+    """
+    named = [getattr(given, name, None) for name in ("folder", "region", "previous", "out")]
+    if not any(named):
+        return
+    from spreadnet.outputs.folders.exchange import recover, undisturbed
+
+    for folder in filter(None, named):
+        with undisturbed():
+            told = recover(Path(folder))
+            if told is not None:
+                say(f"note: {told}")
+
+
 def command_new(given: argparse.Namespace) -> int:
     """Write a folder of empty tables."""
     from spreadnet.outputs.files.templates import write_templates

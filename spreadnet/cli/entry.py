@@ -9,7 +9,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from spreadnet.cli.commands import OK, USER_INPUT
+from spreadnet.cli.commands import OK, USER_INPUT, put_folders_in_order
 from spreadnet.cli.options import command_line
 from spreadnet.cli.screen import Unprinted, mute, printing, say
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from types import FrameType
 
 
+UNASKED = object()  # in place of a stamp, until there is one
 STOPS = ("SIGTERM", "SIGHUP", "SIGBREAK")  # those that the system at hand has end a run cleanly
 
 
@@ -48,10 +49,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if hasattr(flow, "reconfigure"):
             flow.reconfigure(errors="replace")  # old Windows consoles lack letters
     given = argparse.Namespace(debug=False)
-    before: object = None
+    before: object = UNASKED
     try:
         with _stops_as_exceptions():
             given = command_line().parse_args(arguments, given)
+            put_folders_in_order(given)
             before = _stamp(given)
             code: int = given.command(given)
             with printing():
@@ -113,7 +115,7 @@ def _written(given: argparse.Namespace) -> str | None:
 
 def _outcome(given: argparse.Namespace, before: object) -> str:
     """Whether a command that did not end well had written its folder by then."""
-    after = _stamp(given)
+    after = None if before is UNASKED else _stamp(given)
     if after is not None and after != before:
         return f"all was written, in `{_written(given)}`"
     return "nothing was written"

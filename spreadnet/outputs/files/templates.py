@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import tempfile
 import textwrap
 from collections.abc import Sequence
 from pathlib import Path
@@ -13,6 +12,7 @@ from spreadnet.errors import OutputError
 from spreadnet.evidence.cells.ids import CODE_WORDS, ID_WORDS
 from spreadnet.evidence.columns import PURPOSE, Column, all_columns, columns
 from spreadnet.evidence.region import REQUIRED_TABLES, TABLES
+from spreadnet.outputs.folders.folder import put_in_order, whole_folder
 
 WIDTH = 96  # letters a line of the comments in region.toml
 
@@ -55,29 +55,21 @@ def write_templates(folder: str | Path, *, definitions: Sequence[Column] | None 
 
     Examples
     --------
+    >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as place:
     ...     made = write_templates(Path(place) / "district")
     ...     sorted(path.name for path in made.iterdir())[:3]
     ['README.md', 'contacts.csv', 'hours.csv']
     """
     folder = Path(folder)
+    put_in_order(folder)
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         message = f"'{folder}' exists and is not an empty folder; nothing was written"
         raise OutputError(message)
     texts = template_texts(all_columns() if definitions is None else definitions)
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=folder.parent, prefix=".spreadnet-") as scratch:
-            made = Path(scratch) / "new"
-            made.mkdir()
-            for name, text in texts.items():
-                (made / name).write_text(text, encoding="utf-8", newline="")
-            if folder.exists():
-                folder.rmdir()
-            made.replace(folder)
-    except OSError as error:
-        message = f"'{folder}' can't be written ({error.strerror}); nothing was written"
-        raise OutputError(message) from error
+    with whole_folder(folder) as staged:
+        for name, text in texts.items():
+            (staged / name).write_text(text, encoding="utf-8", newline="")
     return folder
 
 

@@ -2,27 +2,36 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import shutil
 import stat
-import tempfile
+import warnings
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from spreadnet.errors import OutputError
+from spreadnet.outputs.folders.exchange import (
+    ANOTHER,
+    RECORD,
+    all_to_disk,
+    came_meanwhile,
+    changed_files,
+    clear,
+    exchange,
+    facts,
+    is_changed,
+    recover,
+    undisturbed,
+)
+from spreadnet.outputs.folders.hold import NEW, SCRATCH, WRITING, busy, scratch, take
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-RECORD = "run.json"  # first to go and last to come: a folder with it is whole
-SCRATCH = ".spreadnet-"
-WRITING = f"{SCRATCH}writing"  # in a folder while a run writes there: one at a time
 SYSTEM = frozenset({".DS_Store", "Thumbs.db", "desktop.ini", "lost+found"})  # left where they are
 LONGEST = "network.graphml"
-ANOTHER = "\n\nhint: choose another folder for `--out`"
 
 
 @contextmanager
@@ -33,7 +42,8 @@ def whole_folder(target: str | Path, *, force: bool = False) -> Iterator[Path]:
     A new folder is written beside its place and renamed, which the system does in one step. A
     folder that exists stays the same folder (it may be a link, a mounted disk or where the user
     stands): its files are exchanged at the end. An error or an interruption leaves what was there
-    before.
+    before. A kill at any instant leaves the old or the new files whole, or what `recover` needs to
+    make them so; that is done first, here too, and a warning says so.
 
     Parameters
     ----------
@@ -55,12 +65,13 @@ def whole_folder(target: str | Path, *, force: bool = False) -> Iterator[Path]:
     """
     target = Path(target)
     with _explained(target):
+        put_in_order(target)
         _held(target, force=force)
         with _staging(target) as new:
             yield new
             held = _held(target, force=force)  # again: anything may have come meanwhile
             if new.parent.name == WRITING:
-                _exchange(new, target, held=held or [])
+                exchange(new.parent, target, held=held or {})
             else:
                 _rename(new, target)
 
@@ -86,12 +97,32 @@ def refuse_if_taken(target: str | Path, *, force: bool) -> None:
     """
     target = Path(target)
     with _explained(target):
+        put_in_order(target)
         _held(target, force=force)
         if os.path.lexists(target / WRITING):
-            raise _busy(target)
+            raise busy(target)
         with _staging(target, trial=True) as new:
             (new / LONGEST).touch()
             _is_folder(target)  # names that are too long show only once those above are there
+
+
+def put_in_order(target: Path) -> None:
+    """
+    Finish or undo what killed runs left; a warning says so.
+
+    Parameters
+    ----------
+    target : Path
+        A folder that is to be written to; it need not be there.
+
+    Raises
+    ------
+    OutputError
+        If that can be neither finished nor undone, or another run is writing there.
+    """
+    told = recover(target)
+    if told is not None:
+        warnings.warn(told, stacklevel=2)
 
 
 @contextmanager
@@ -106,44 +137,29 @@ def _explained(target: Path) -> Iterator[None]:
         raise OutputError(message + ANOTHER) from error
 
 
-def _busy(target: Path) -> OutputError:
-    """Another run holds the folder, or one was killed while it did."""
-    return OutputError(
-        f"another run is writing to `{target}`, or was broken off while it did; nothing was "
-        f"written\n\nhint: wait for it; if there is none, delete `{target / WRITING}` "
-        "(earlier files may be in it)"
-    )
-
-
-def _came_meanwhile(target: Path) -> OutputError:
-    """What is said of a folder that was not there when the writing began."""
-    message = f"`{target}` came into being during the run, with files in it; nothing was written"
-    return OutputError(message + ANOTHER)
-
-
 @contextmanager
 def _staging(target: Path, *, trial: bool = False) -> Iterator[Path]:
     """Empty folder on the target's own disk: inside it, or beside its place; gone at the end."""
     made: list[Path] = []
     hold: Path | None = None
     try:
-        if not target.is_dir():
-            parent = target.absolute().parent
-            made = _make(parent)
-            hold = Path(tempfile.mkdtemp(prefix=SCRATCH, dir=parent))
-        elif trial:
-            hold = Path(tempfile.mkdtemp(prefix=SCRATCH, dir=target))
-        else:
-            hold = _lock(target)
-        new = hold / "new"
-        new.mkdir()
-        yield new
+        with undisturbed():
+            if not target.is_dir():
+                parent = target.absolute().parent
+                made = _make(parent)
+                hold = scratch(parent)
+            else:
+                hold = scratch(target) if trial else take(target)
+        yield hold / NEW
     finally:
-        if hold is not None and not _only_copy(hold, target):
-            shutil.rmtree(hold, ignore_errors=True)
-        with suppress(OSError):  # not empty: the result is in it
-            for folder in reversed(made):
-                folder.rmdir()
+        with undisturbed():
+            if hold is not None and hold.name == WRITING:
+                clear(hold)
+            elif hold is not None:
+                shutil.rmtree(hold, ignore_errors=True)
+            with suppress(OSError):  # not empty: the result is in it
+                for folder in reversed(made):
+                    folder.rmdir()
 
 
 def _make(folder: Path) -> list[Path]:
@@ -164,23 +180,7 @@ def _make(folder: Path) -> list[Path]:
     return made
 
 
-def _lock(target: Path) -> Path:
-    """Take the folder for this run; making a folder either succeeds or finds it there."""
-    hold = target / WRITING
-    try:
-        hold.mkdir()
-    except FileExistsError:
-        raise _busy(target) from None
-    return hold
-
-
-def _only_copy(hold: Path, target: Path) -> bool:
-    """Whether earlier files lie in the scratch folder because they could not be put back."""
-    old = hold / "old"
-    return old.is_dir() and any(old.iterdir()) and not (target / RECORD).exists()
-
-
-def _held(target: Path, *, force: bool) -> list[str] | None:
+def _held(target: Path, *, force: bool) -> dict[str, Mapping[str, Any]] | None:
     """Files in the target that may be replaced; None where there is no folder."""
     if not _is_folder(target):
         return None
@@ -190,7 +190,7 @@ def _held(target: Path, *, force: bool) -> list[str] | None:
         if entry.name not in SYSTEM and not entry.name.startswith(SCRATCH)
     }
     if not entries:
-        return []
+        return {}
     listed = _listed(target / RECORD) if entries.get(RECORD) else {}
     strange = sorted(n for n, plain in entries.items() if not plain or n not in {*listed, RECORD})
     if not listed or strange:
@@ -201,18 +201,14 @@ def _held(target: Path, *, force: bool) -> list[str] | None:
             "hint: choose a new folder; a folder with other files is never replaced"
         )
         raise OutputError(message)
-    changed = sorted(n for n in entries if n != RECORD and _changed(target / n, listed[n]))
+    listed = {name: listed.get(name) or facts(target / name) for name in sorted(entries)}
+    changed = [name for name, recorded in listed.items() if is_changed(target / name, recorded)]
     if changed:
-        message = (
-            f"`{target}` holds an earlier result of which was changed since: {', '.join(changed)}"
-            "\n\nhint: choose a new folder, or move what you changed elsewhere; changed files are "
-            "never replaced"
-        )
-        raise OutputError(message)
+        raise changed_files(target, changed)
     if not force:
         message = f"`{target}` holds an earlier result\n\nhint: add `--force` to replace it"
         raise OutputError(message)
-    return sorted(entries)
+    return listed
 
 
 def _is_folder(target: Path) -> bool:
@@ -246,53 +242,12 @@ def _listed(record: Path) -> dict[str, Mapping[str, Any]]:
         return {}
 
 
-def _changed(file: Path, recorded: Mapping[str, Any]) -> bool:
-    """Whether a file is no longer what the record says it was."""
-    if file.stat().st_size != recorded["bytes"]:
-        return True
-    with file.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest() != recorded["sha256"]
-
-
 def _rename(new: Path, target: Path) -> None:
     """Give a new folder its name; the system refuses where a folder with files is by now."""
+    all_to_disk(new)
     try:
         new.rename(target)
     except OSError:
         if os.path.lexists(target):
-            raise _came_meanwhile(target) from None
+            raise came_meanwhile(target) from None
         raise
-
-
-def _exchange(new: Path, target: Path, *, held: list[str]) -> None:
-    """Move earlier files out and new ones in; the other way round if anything goes wrong."""
-    old = new.parent / "old"
-    old.mkdir()
-    out = sorted(held, key=lambda name: name != RECORD)
-    come = sorted((file.name for file in new.iterdir()), key=lambda name: name == RECORD)
-    moves = [(target / name, old / name) for name in out]
-    moves += [(new / name, target / name) for name in come]
-    tried: list[tuple[Path, Path]] = []
-    try:
-        for source, goal in moves:
-            if os.path.lexists(goal):
-                raise _came_meanwhile(goal)
-            tried.append((source, goal))
-            source.rename(goal)
-    except BaseException:
-        for source, goal in reversed(tried):
-            if goal.exists() and not source.exists():
-                _put_back(goal, source)
-        raise
-
-
-def _put_back(moved: Path, place: Path) -> None:
-    """Undo one move; if even that fails, say where the earlier files are."""
-    try:
-        moved.rename(place)
-    except OSError as error:
-        message = (
-            f"can't put `{place}` back: {error.strerror or error}\n\nhint: earlier files are in "
-            f"`{moved.parent}`"
-        )
-        raise OutputError(message) from error
