@@ -28,11 +28,11 @@ if TYPE_CHECKING:
     from spreadnet.evidence.read import check_region, read_region
     from spreadnet.evidence.region import Region
     from spreadnet.evidence.species.species import read_species
-    from spreadnet.model.movement.ready_table import fit_movements
     from spreadnet.outputs.pages.hindcast import write_hindcast
     from spreadnet.outputs.pages.plan import write_plan
     from spreadnet.outputs.survey import write_survey
     from spreadnet.outputs.write import assessment_map, write_results
+    from spreadnet.research.fit import fit_movements
 
 _WHERE = {
     "build_model": "spreadnet.chain",
@@ -53,7 +53,7 @@ _WHERE = {
     "read_region": "spreadnet.evidence.read",
     "Region": "spreadnet.evidence.region",
     "read_species": "spreadnet.evidence.species.species",
-    "fit_movements": "spreadnet.model.movement.ready_table",
+    "fit_movements": "spreadnet.research.fit",
     "assessment_map": "spreadnet.outputs.write",
     "write_hindcast": "spreadnet.outputs.pages.hindcast",
     "write_plan": "spreadnet.outputs.pages.plan",

@@ -281,7 +281,7 @@ def test_results_that_are_there_are_not_said_to_be_missing(tmp_path):
 
 
 def test_an_interruption_before_the_work_shows_no_traceback(monkeypatch, capsys):
-    from spreadnet import cli
+    from spreadnet.cli import entry as cli
 
     def interrupted():
         raise KeyboardInterrupt

@@ -20,7 +20,7 @@ from collections import Counter
 from pathlib import Path
 from unittest.mock import patch
 
-from spreadnet import arguments, cli
+from spreadnet.cli import main, options
 from spreadnet.outputs.folders import exchange
 from spreadnet.outputs.folders.folder import refuse_if_taken, whole_folder
 
@@ -69,10 +69,10 @@ def copy_result(given):
 def command(*words):
     """The command line with that `run`; `check` only reads."""
     with (
-        patch.object(arguments, "command_run", copy_result),
-        patch.object(arguments, "command_check", lambda given: 0),
+        patch.object(options, "command_run", copy_result),
+        patch.object(options, "command_check", lambda given: 0),
     ):
-        return cli.main([str(word) for word in words])
+        return main([str(word) for word in words])
 
 
 def saying_when_moving(*words):

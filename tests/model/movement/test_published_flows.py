@@ -8,7 +8,8 @@ import pytest
 import statsmodels.api as sm
 
 from spreadnet.model.laws import EXPONENTIAL, POWER
-from spreadnet.model.movement.ready_table import fit_movements, movements_trips, unplaced_trips
+from spreadnet.model.movement.ready_table import movements_trips, unplaced_trips
+from spreadnet.research.fit import fit_movements
 from spreadnet.research.indices import off_diagonal
 
 # Sources and strength of every table: tests/data/movement/README.md

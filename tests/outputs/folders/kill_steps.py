@@ -1,7 +1,7 @@
 """
 Kill a process before each thing that it does to files, and see what is left: one line of JSON each.
 
-python tests/outputs/kill_steps.py FOLDER
+python tests/outputs/folders/kill_steps.py FOLDER
 
 Processes are forked and kill themselves, so what happens is the same every time. Each state that a
 killed writer leaves is put in order by processes that are killed too, before each of their steps.

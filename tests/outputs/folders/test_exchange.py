@@ -244,7 +244,7 @@ def test_working_folders_are_deleted_when_their_process_is_gone(tmp_path, gone):
 @pytest.mark.parametrize("words", [("check",), ("plan", DEMO, "--previous"), ("survey-next",)])
 def test_a_command_says_in_one_line_what_it_put_in_order(tmp_path, monkeypatch, capsys, words):
     """A region folder and an earlier plan are read only once they are whole."""
-    from spreadnet import commands
+    from spreadnet.cli import commands
 
     monkeypatch.setattr(commands, "_region", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
     out = tmp_path / "out"
