@@ -27,13 +27,13 @@ from spreadnet.evidence.checking.table import check_table, reference_problems
 from spreadnet.evidence.columns import columns
 from spreadnet.evidence.files.folder import BOOK_SUFFIXES, TEXT_SUFFIXES, find_files, fingerprint
 from spreadnet.evidence.files.text import Reading, TextTable, read_csv
-from spreadnet.evidence.files.vector import read_vector
 from spreadnet.evidence.files.workbook import read_xlsx
 from spreadnet.evidence.personal.contact_details import withheld
 from spreadnet.evidence.personal.privacy import coded, shown
 from spreadnet.evidence.personal.private_cells import without_private
 from spreadnet.evidence.region import SETTINGS_FILE, TABLES, Note, Region, Settings, Source
 from spreadnet.evidence.settings.settings import SettingsReading, read_settings
+from spreadnet.evidence.vector.vector import read_vector
 from spreadnet.evidence.where.place_tables import Placed, place_lakes, place_landings
 
 WHOLE = ("formula-error", "personal-data")  # after these a cell counts as empty

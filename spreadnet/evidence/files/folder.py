@@ -8,9 +8,9 @@ from pathlib import Path
 
 from spreadnet.errors import Problem
 from spreadnet.evidence.cells.cells import nearest
-from spreadnet.evidence.files.vector import SHAPEFILE_PARTS, SUFFIXES
 from spreadnet.evidence.personal.privacy import brief
 from spreadnet.evidence.region import REQUIRED_TABLES, SETTINGS_FILE, TABLES, Note
+from spreadnet.evidence.vector.vector import SHAPEFILE_PARTS, SUFFIXES
 
 TEXT_SUFFIXES = (".csv", ".tsv", ".txt")
 BOOK_SUFFIXES = (".xlsx", ".xlsm")
