@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os.path
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -9,10 +10,10 @@ from typing import Any
 
 import geopandas as gpd
 import pandas as pd
+import pyproj
 
 from spreadnet.errors import InputError, Problem
 from spreadnet.evidence.cells.cells import nearest
-from spreadnet.evidence.cells.types import Checked, Manner
 from spreadnet.evidence.checking.counts import count_notes, count_problems
 from spreadnet.evidence.checking.missing import without_notes
 from spreadnet.evidence.checking.rows import (
@@ -25,14 +26,16 @@ from spreadnet.evidence.checking.rows import (
 )
 from spreadnet.evidence.checking.table import check_table, reference_problems
 from spreadnet.evidence.columns import columns
-from spreadnet.evidence.files.folder import BOOK_SUFFIXES, TEXT_SUFFIXES, find_files, fingerprint
-from spreadnet.evidence.files.text import Reading, TextTable, read_csv
+from spreadnet.evidence.files.contents import BOOK_SUFFIXES, TEXT_SUFFIXES, Contents, read_contents
+from spreadnet.evidence.files.folder import find_files
+from spreadnet.evidence.files.text import read_csv
 from spreadnet.evidence.files.workbook import read_xlsx
 from spreadnet.evidence.personal.contact_details import withheld
-from spreadnet.evidence.personal.privacy import coded, shown
+from spreadnet.evidence.personal.privacy import brief, coded, shown
 from spreadnet.evidence.personal.private_cells import without_private
 from spreadnet.evidence.region import SETTINGS_FILE, TABLES, Note, Region, Settings, Source
 from spreadnet.evidence.settings.settings import SettingsReading, read_settings
+from spreadnet.evidence.types import Checked, Manner, Reading, TextTable
 from spreadnet.evidence.vector.vector import read_vector
 from spreadnet.evidence.where.place_tables import Placed, place_lakes, place_landings
 
@@ -85,12 +88,14 @@ def check_region(
         `region.notes`.
     """
     folder = Path(folder)
-    if not folder.is_dir():
+    if not os.path.isdir(folder):  # noqa: PTH112 - a name too long is no folder to it, to Path an error
         return [_printable(_no_folder(folder), None)], None
+    pyproj.network.set_network_enabled(False)  # whatever PROJ_NETWORK says
     files = find_files(folder)
     known_species = _species() if species is None else species
-    settings = _settings(files.paths.get("region"), known_species)
-    readings = {t: _read(files.paths[t], t) for t in TABLES if t in files.paths}
+    opened = {t: read_contents(files.paths[t]) for t in ("region", *TABLES) if t in files.paths}
+    settings = _settings(opened.get("region"), known_species)
+    readings = {t: _read(given, t) for t, given in opened.items() if t != "region"}
     problems = [*files.problems, *settings.problems]
     notes = list(files.notes)
     for reading in readings.values():
@@ -121,7 +126,11 @@ def check_region(
     if problems:
         return [_printable(p, country) for p in _in_order(_without_echoes(problems))], None
     region = _region(settings.settings, tables, placed, notes)
-    sources = tuple(_source(table, path, texts) for table, path in files.paths.items())
+    sources = tuple(
+        _source(t, given, texts.get(t))
+        for t, given in opened.items()
+        if isinstance(given, Contents)
+    )
     return [], _with_sources(region, sources)
 
 
@@ -133,62 +142,47 @@ def _species() -> Collection[str]:
 
 
 def _no_folder(folder: Path) -> Problem:
-    """The problem that the folder is not there."""
+    """The problem that the folder is not there, or is none."""
+    file = os.path.isfile(folder)  # noqa: PTH113 - as above
+    mend = "Check the path; `spreadnet new FOLDER` makes one with empty tables."
     return Problem(
         "no-folder",
-        folder.name or str(folder),
-        "there is no such folder",
+        brief(folder.name or str(folder)),
+        "this is a file, not a folder" if file else "there is no such folder",
         "A region is a folder with region.toml and the tables.",
-        "Check the path; `spreadnet new FOLDER` makes one with empty tables.",
+        f"Name the folder that the file lies in. {mend}" if file else mend,
     )
 
 
-def _settings(path: Path | None, species: Collection[str]) -> SettingsReading:
-    """`region.toml`, or placeholders when it is not there (that is told elsewhere)."""
-    if path is None:
-        empty = read_settings(b"", species=species)
-        return SettingsReading(empty.settings, (), {})
-    try:
-        return read_settings(path.read_bytes(), species=species)
-    except OSError as error:
-        empty = read_settings(b"", species=species)
-        return SettingsReading(empty.settings, (_no_access(path, error),), {})
+def _settings(given: Contents | Problem | None, species: Collection[str]) -> SettingsReading:
+    """`region.toml`, or placeholders when it can't be read; a missing one is told elsewhere."""
+    if isinstance(given, Contents):
+        return read_settings(given.data, species=species)
+    empty = read_settings(b"", species=species)
+    return SettingsReading(empty.settings, () if given is None else (given,), {})
 
 
-def _no_access(path: Path, error: OSError) -> Problem:
-    """The problem that the system does not let a file be read."""
-    return Problem(
-        "no-access",
-        path.name,
-        f"the file can't be opened ({type(error).__name__})",
-        "Nothing in it can be used.",
-        "Close it where it is open (a workbook in Excel), check the permissions, and try again.",
-    )
-
-
-def _read(path: Path, table: str) -> Reading:
+def _read(given: Contents | Problem, table: str) -> Reading:
     """One file as text cells, by its ending."""
-    suffix = path.suffix.lower()
-    try:
-        if suffix in TEXT_SUFFIXES:
-            reading = read_csv(path.read_bytes(), table=table, file=path.name)
-        elif suffix in BOOK_SUFFIXES:
-            reading = read_xlsx(path.read_bytes(), table=table, file=path.name)
-        else:
-            path.open("rb").close()  # so that a locked file is told as such, not as GDAL does
-            reading = read_vector(path, table=table)
-    except OSError as error:
-        return Reading(None, (_no_access(path, error),))
+    if isinstance(given, Problem):
+        return Reading(None, (given,))
+    if given.suffix in TEXT_SUFFIXES:
+        reading = read_csv(given.data, table=table, file=given.name)
+    elif given.suffix in BOOK_SUFFIXES:
+        reading = read_xlsx(given.data, table=table, file=given.name)
+    else:
+        reading = read_vector(given, table=table)
     if reading.table is not None and reading.table.cells.empty and table in NEEDS_ROWS:
-        return Reading(reading.table, (*reading.problems, _no_rows(path, table)), reading.notes)
+        problem = _no_rows(given.name, table)
+        return Reading(reading.table, (*reading.problems, problem), reading.notes)
     return reading
 
 
-def _no_rows(path: Path, table: str) -> Problem:
+def _no_rows(file: str, table: str) -> Problem:
     """The problem that a required table has headings only."""
     return Problem(
         "no-rows",
-        path.name,
+        file,
         "the table has no rows below its headings",
         f"Without {table} there is nothing to rank.",
         f"Fill in one row for each of the {table}.",
@@ -394,14 +388,13 @@ def empty_frame(table: str) -> pd.DataFrame:
     return check_table(text, manner=Manner()).frame
 
 
-def _source(table: str, path: Path, texts: dict[str, TextTable]) -> Source:
+def _source(table: str, given: Contents, text: TextTable | None) -> Source:
     """The record of one file."""
-    size, sha256 = fingerprint(path)
-    text = texts.get(table)
+    size, sha256 = given.size, given.sha256
     if text is None:
-        return Source(table, path.name, size, sha256, 0, "UTF-8")
+        return Source(table, given.name, size, sha256, 0, "UTF-8")
     crs = withheld(text.crs.to_string()) if text.crs is not None else None
-    return Source(table, path.name, size, sha256, len(text.cells), text.encoding, crs)
+    return Source(table, given.name, size, sha256, len(text.cells), text.encoding, crs)
 
 
 def _with_sources(region: Region, sources: tuple[Source, ...]) -> Region:

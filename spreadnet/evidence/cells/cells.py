@@ -13,11 +13,11 @@ import pandas as pd
 
 from spreadnet.errors import Problem
 from spreadnet.evidence.cells.dates import read_dates
-from spreadnet.evidence.cells.types import Manner, Typed
 from spreadnet.evidence.columns import PURPOSE, WATERS, Column, plain_number
 from spreadnet.evidence.distinct import marked
 from spreadnet.evidence.personal.privacy import shown
 from spreadnet.evidence.region import Note
+from spreadnet.evidence.types import Manner, Typed
 
 YES = ("yes", "y", "true", "t", "1")
 NO = ("no", "n", "false", "f", "0")

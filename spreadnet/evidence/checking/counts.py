@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.cells.types import Checked
 from spreadnet.evidence.region import DIRECTIONS, Note
+from spreadnet.evidence.types import Checked
 
 COUNTS = dict(zip(DIRECTIONS, ("launches", "retrievals"), strict=True))
 # People miscount, and a party may be met that nobody counted, so a contradiction is refused only

@@ -9,9 +9,7 @@ import pandas as pd
 from spreadnet.errors import SHOWN, Problem
 from spreadnet.evidence.cells.cells import convert, nearest, why
 from spreadnet.evidence.cells.ids import letter_problems, plain_id, twin_problems
-from spreadnet.evidence.cells.types import Checked, Manner
 from spreadnet.evidence.columns import WATERS, Column, columns
-from spreadnet.evidence.files.text import TextTable
 from spreadnet.evidence.personal.privacy import (
     brief,
     left_aside,
@@ -20,6 +18,7 @@ from spreadnet.evidence.personal.privacy import (
     shown,
 )
 from spreadnet.evidence.region import Note
+from spreadnet.evidence.types import Checked, Manner, TextTable
 from spreadnet.evidence.where.crs import MOST_SHARE_ODD, swapped
 
 WATER_WORDS = ("outside", "none")

@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 
 from spreadnet.errors import Problem
 from spreadnet.evidence.cells.cells import nearest
+from spreadnet.evidence.files.contents import (
+    BOOK_SUFFIXES,
+    PARTS,
+    TEXT_SUFFIXES,
+    VECTOR_SUFFIXES,
+    no_access,
+    not_a_file,
+)
 from spreadnet.evidence.personal.privacy import brief
 from spreadnet.evidence.region import REQUIRED_TABLES, SETTINGS_FILE, TABLES, Note
-from spreadnet.evidence.vector.vector import SHAPEFILE_PARTS, SUFFIXES
 
-TEXT_SUFFIXES = (".csv", ".tsv", ".txt")
-BOOK_SUFFIXES = (".xlsx", ".xlsm")
-OLD_SUFFIXES = (".xls", ".ods", ".numbers", ".xlsb")
+OTHER_BOOKS = (".xls", ".ods", ".numbers", ".xlsb")
+OTHER_VECTORS = (".fgb", ".gml", ".kmz", ".gdb", ".tab", ".mif", ".gpx", ".topojson", ".zip")
 SPATIAL = ("lakes", "landings")
 SHOWN_FILES = 10
 _ASIDE = ("readme", "license")
 _COMPANIONS = (
-    *SHAPEFILE_PARTS[1:],
+    *PARTS[1:],
     ".qmd",
     ".qix",
     ".sbn",
@@ -57,16 +62,24 @@ def find_files(folder: Path) -> Files:
     found: dict[str, list[Path]] = {}
     others: list[Path] = []
     problems: list[Problem] = []
-    for path in sorted(p for p in folder.iterdir() if p.is_file()):
+    try:
+        entries = sorted(folder.iterdir())
+    except OSError as error:
+        return Files({}, (no_access(brief(folder.name), error),), ())
+    for path in entries:
         stem, suffix = path.stem.lower(), path.suffix.lower()
+        table = "region" if path.name.lower() == SETTINGS_FILE else stem
+        readable = table == "region" or (table in TABLES and suffix in _readable(table))
         if path.name.startswith(("~$", ".")) or stem in _ASIDE:
             continue
-        if path.name.lower() == SETTINGS_FILE:
-            found["region"] = [path]
-        elif stem in TABLES and suffix in _readable(stem):
-            found.setdefault(stem, []).append(path)
-        elif stem in TABLES and suffix in OLD_SUFFIXES:
-            problems.append(_old(path))
+        if not path.is_file():
+            if readable:
+                problems.append(not_a_file(path))
+                found.setdefault(table, [])
+        elif readable:
+            found.setdefault(table, []).append(path)
+        elif stem in TABLES and suffix in _other(stem):
+            problems.append(_other_format(path))
             found.setdefault(stem, [])
         elif stem.split(".")[0] not in SPATIAL or suffix not in _COMPANIONS:
             others.append(path)
@@ -88,17 +101,24 @@ def find_files(folder: Path) -> Files:
 def _readable(table: str) -> tuple[str, ...]:
     """Endings that a table may have."""
     plain = (*TEXT_SUFFIXES, *BOOK_SUFFIXES)
-    return (*plain, *SUFFIXES) if table in SPATIAL else plain
+    return (*plain, *VECTOR_SUFFIXES) if table in SPATIAL else plain
 
 
-def _old(path: Path) -> Problem:
-    """The problem that a spreadsheet is in a format that is not read."""
+def _other(table: str) -> tuple[str, ...]:
+    """Endings of formats that hold a table but are not read."""
+    return (*OTHER_BOOKS, *OTHER_VECTORS) if table in SPATIAL else OTHER_BOOKS
+
+
+def _other_format(path: Path) -> Problem:
+    """The problem that a table is in a format that is not read."""
+    book = path.suffix.lower() in OTHER_BOOKS
+    mend = "Save it as .xlsx or CSV."
     return Problem(
         "unreadable",
         path.name,
         f"{path.suffix} files are not read",
         "Nothing in it can be used.",
-        "Save it as .xlsx or CSV.",
+        mend if book else "Open it in a GIS and save it as GeoPackage or GeoJSON.",
     )
 
 
@@ -128,17 +148,3 @@ def _missing(table: str, others: list[Path], why: str) -> Problem:
         why,
         f"Add it{kinds}.{hint} `spreadnet new FOLDER` writes empty ones.",
     )
-
-
-def fingerprint(path: Path) -> tuple[int, str]:
-    """Bytes and SHA-256 of a file; of all its parts, in order of name, for a shapefile."""
-    paths = [path]
-    if path.suffix.lower() == ".shp":
-        same = (p for p in path.parent.iterdir() if p.stem == path.stem)
-        paths = sorted(p for p in same if p.suffix.lower() in SHAPEFILE_PARTS)
-    digest, size = hashlib.sha256(), 0
-    for part in paths:
-        data = part.read_bytes()
-        digest.update(data)
-        size += len(data)
-    return size, digest.hexdigest()

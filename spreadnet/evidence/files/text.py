@@ -6,7 +6,6 @@ import csv
 import io
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import Any
 
 import pandas as pd
@@ -15,62 +14,23 @@ from openpyxl.utils import get_column_letter
 from spreadnet.errors import Problem
 from spreadnet.evidence.columns import columns, plain_heading
 from spreadnet.evidence.distinct import marked
+from spreadnet.evidence.limits import MOST_CELLS, MOST_COLUMNS, MOST_ROWS
 from spreadnet.evidence.personal.privacy import brief
 from spreadnet.evidence.region import Note
+from spreadnet.evidence.types import Reading, TextTable
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "upright line"}
 UTF16_ZEROS = 0.8  # share of every second byte that is zero in UTF-16 of western letters
 MOST_CONTROL = 0.1  # share of control characters beyond which a file is no text
 _CONTROL = frozenset(map(chr, (*range(9), 11, 12, *range(14, 32))))
 HEADING_SEARCH = 15  # rows looked at for a heading below a title
+HEADING_LETTERS = 100_000  # in which these rows are
 _OUTER = " \t\r\n\u00a0\u202f\ufeff\u200b\u200c\u200d\u2060"
 _EXCEL_ERROR = re.compile(r"#(REF!|N/A|VALUE!|DIV/0!|NAME\?|NUM!|NULL!|SPILL!|CALC!)")
 # UTF-8 read once as Windows-1252: A-tilde or a-circumflex before a symbol.
 _GARBLED = re.compile("\u00c3[\u0080-\u00bf]|\u00e2\u20ac|\u00c3\u00a9")
 
 Row = tuple[int, list[str]]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class TextTable:
-    """
-    One table as text, before any cell is converted.
-
-    Attributes
-    ----------
-    table, file : str
-        Name of the table, and of the file with no folder in it.
-    cells : DataFrame of str
-        Columns are plain headings; the index is the row number a spreadsheet shows. Blank is "".
-    letters : dict of str to str
-        Heading to the column letter in the spreadsheet.
-    encoding : str, optional
-        How the bytes were read, for CSV.
-    decimal : str, optional
-        Decimal mark of the numbers where the format settles it (workbooks, vector files).
-    geometry : GeometryArray, optional
-        Geometry of the rows of a vector file, in `crs`.
-    crs : optional
-        `pyproj.CRS` of the geometry; None when the file does not say.
-    """
-
-    table: str
-    file: str
-    cells: pd.DataFrame
-    letters: dict[str, str] = field(default_factory=dict)
-    encoding: str | None = None
-    decimal: str | None = None
-    geometry: Any = None
-    crs: Any = None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Reading:
-    """What came of reading one file: the table if it could be read, problems, and notes."""
-
-    table: TextTable | None
-    problems: tuple[Problem, ...] = ()
-    notes: tuple[Note, ...] = ()
 
 
 def read_csv(data: bytes, *, table: str, file: str) -> Reading:
@@ -109,6 +69,8 @@ def read_csv(data: bytes, *, table: str, file: str) -> Reading:
     try:
         text, delimiter = _delimiter(text, table)
         rows = _records(text, delimiter, strict=True)
+    except TooLarge as error:
+        return Reading(None, (error.problem(file),))
     except csv.Error as error:
         return Reading(None, (_quote_problem(file, text, error),))
     read = to_table(rows, table=table, file=file, encoding=encoding)
@@ -174,10 +136,31 @@ def empty_file(file: str) -> Problem:
     )
 
 
+class TooLarge(Exception):
+    """A table with more rows, columns or cells than are read."""
+
+    def __init__(self, what: str, limit: str, mend: str) -> None:
+        super().__init__(what)
+        self.what, self.limit, self.mend = what, limit, mend
+
+    def problem(self, file: str) -> Problem:
+        """The problem of a file."""
+        why = f"At most {self.limit} are read: more would take minutes, and memory that few have."
+        return Problem("too-large", file, self.what, why, self.mend)
+
+
 def _records(text: str, delimiter: str, *, strict: bool) -> list[Row]:
     """Every record with its number: a quoted cell may span lines, and is one spreadsheet row."""
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=strict)
-    return [(n, [c.strip(_OUTER) for c in cells]) for n, cells in enumerate(reader, start=1)]
+    records, count = [], 0
+    for number, cells in enumerate(reader, start=1):
+        count += len(cells)
+        if number > MOST_ROWS or count > MOST_CELLS or len(cells) > MOST_COLUMNS:
+            limit = f"{MOST_ROWS} rows, {MOST_COLUMNS} columns and {MOST_CELLS} cells"
+            mend = "Delete rows and columns that are empty or not of your region and seasons."
+            raise TooLarge(f"the table has more cells than are read, in row {number}", limit, mend)
+        records.append((number, [c.strip(_OUTER) for c in cells]))
+    return records
 
 
 def _delimiter(text: str, table: str) -> tuple[str, str]:
@@ -186,7 +169,7 @@ def _delimiter(text: str, table: str) -> tuple[str, str]:
     if stated and stated[1] in DELIMITERS:
         return text[stated.end() :], stated[1]
     known = columns(table)
-    start = "\n".join(text.splitlines()[:HEADING_SEARCH])
+    start = "\n".join(text[:HEADING_LETTERS].splitlines()[:HEADING_SEARCH])
 
     def score(delimiter: str) -> tuple[int, int]:
         rows = [cells for _, cells in _records(start, delimiter, strict=False)]
@@ -204,7 +187,7 @@ def _hits(cells: Sequence[str], known: dict[str, Any]) -> int:
 def _quote_problem(file: str, text: str, error: csv.Error) -> Problem:
     """The problem that quotation marks do not pair, or that a cell is too long to be one."""
     open_row = next(
-        (n for n, line in enumerate(text.splitlines(), start=1) if line.count('"') % 2), None
+        (n for n, line in enumerate(io.StringIO(text), start=1) if line.count('"') % 2), None
     )
     if open_row is None:
         return Problem(

@@ -10,12 +10,32 @@ from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
+from defusedxml.ElementTree import iterparse
+from openpyxl.utils import get_column_letter
+
 from spreadnet.errors import Problem
-from spreadnet.evidence.files.text import Reading, Row, empty_file, to_table
+from spreadnet.evidence.files.text import Row, TooLarge, empty_file, to_table
+from spreadnet.evidence.limits import (
+    BOOK_LETTERS,
+    BOOK_OTHER_BYTES,
+    BOOK_TAGS,
+    BOOK_UNPACKED_BYTES,
+    LOOKED_AT,
+    MOST_CELLS,
+    MOST_ROWS,
+    MOST_SHEETS,
+    SHEET_ROWS,
+    size_words,
+)
 from spreadnet.evidence.personal.privacy import brief
+from spreadnet.evidence.types import Reading
 
 _OUTER = " \t\r\n\u00a0\u202f\ufeff\u200b\u200c\u200d\u2060"
 SHOWN_CELLS = 5
+AS_CSV = "A large table is read sooner as CSV: save it as that."
+_CELL_TAGS = 4  # <c><v></v></c>
+# Parts of a workbook that may be large; the others are read whole.
+_LARGE = ("xl/worksheets/", "xl/sharedstrings.xml", "xl/drawings/", "xl/media/", "xl/pivotcache/")
 
 
 def read_xlsx(data: bytes, *, table: str, file: str) -> Reading:
@@ -40,11 +60,38 @@ def read_xlsx(data: bytes, *, table: str, file: str) -> Reading:
     if not data:
         return Reading(None, (empty_file(file),))
     try:
+        _see_to_size(data)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # openpyxl on styles and extensions that it drops
             return _read_book(data, table=table, file=file)
+    except TooLarge as error:
+        return Reading(None, (error.problem(file),))
     except Exception as error:  # openpyxl raises many kinds on damaged files
         return Reading(None, (_not_a_workbook(file, error, charts=_charts(data)),))
+
+
+def _see_to_size(data: bytes) -> None:
+    """See to it, before XML is read, that a workbook is not larger than is read."""
+    tags = sheets = 0
+    with zipfile.ZipFile(io.BytesIO(data)) as parts:
+        total = sum(info.file_size for info in parts.infolist())  # no part unpacks to more
+        if total > BOOK_UNPACKED_BYTES:
+            what = f"the workbook has {size_words(total)} unpacked"
+            raise TooLarge(what, size_words(BOOK_UNPACKED_BYTES), AS_CSV)
+        for info in parts.infolist():
+            name = info.filename.lower()
+            if info.file_size > BOOK_OTHER_BYTES and not name.startswith(_LARGE):
+                what = f"the part {brief(name)} of the workbook has {size_words(info.file_size)}"
+                raise TooLarge(what, size_words(BOOK_OTHER_BYTES), AS_CSV)
+            part = parts.read(info)
+            tags += part.count(b"<")
+            sheets += part.count(b"sheetId=") if name == "xl/workbook.xml" else 0
+    if tags > BOOK_TAGS:
+        what = f"the workbook has some {tags // _CELL_TAGS} cells"
+        raise TooLarge(what, f"some {BOOK_TAGS // _CELL_TAGS} cells", AS_CSV)
+    if sheets > MOST_SHEETS:
+        mend = f"Delete those that do not hold the table. {AS_CSV}"
+        raise TooLarge(f"the workbook has {sheets} sheets", f"{MOST_SHEETS} sheets", mend)
 
 
 def _read_book(data: bytes, *, table: str, file: str) -> Reading:
@@ -67,7 +114,7 @@ def _read_book(data: bytes, *, table: str, file: str) -> Reading:
     read = to_table(rows, table=table, file=file, decimal=".")
     heading_row = min((r for r in read.table.cells.index), default=2) if read.table else 2
     problems = [
-        *_merged(_merged_blocks(data, chosen[0]), file=file, heading_row=int(heading_row) - 1)
+        *_merged(_merged_blocks(data, book[chosen[0]]), file=file, heading_row=int(heading_row) - 1)
     ]
     if unsaved:
         letters = read.table.letters if read.table else {}
@@ -79,28 +126,42 @@ def _load(data: bytes, *, values: bool) -> Any:
     """The workbook to walk over, with formulas or with the values they had when last saved."""
     import openpyxl
 
-    book = openpyxl.load_workbook(io.BytesIO(data), data_only=values, read_only=True)
+    book = openpyxl.load_workbook(
+        io.BytesIO(data), data_only=values, read_only=True, keep_links=False
+    )
     for sheet in book.worksheets:
         sheet.reset_dimensions()  # else every row is filled up to the farthest cell
     return book
 
 
 def _filled(sheet: Any) -> bool:
-    """Whether any cell of a sheet holds something besides spaces."""
-    rows = sheet.iter_rows(values_only=True)
-    return any(v is not None and str(v).strip(_OUTER) for row in rows for v in row)
+    """Whether any cell of a sheet holds something besides spaces, or it is too large to tell."""
+    seen = 0
+    for row in sheet.iter_rows(values_only=True, max_row=SHEET_ROWS):
+        seen += len(row) + 1
+        if seen > LOOKED_AT or any(v is not None and str(v).strip(_OUTER) for v in row):
+            return True
+    return False
 
 
 def _walk(sheet: Any) -> tuple[list[Row], list[tuple[str, int, int]]]:
     """Rows that hold something, and the place of every formula: name, row, position."""
     rows: list[Row] = []
     formulas = []
-    for number, row in enumerate(sheet.iter_rows(), start=1):
+    cells = letters = 0
+    for number, row in enumerate(sheet.iter_rows(max_row=SHEET_ROWS), start=1):
         if not row:
             continue
+        cells += len(row)
+        if cells > MOST_CELLS or len(rows) > MOST_ROWS or letters > BOOK_LETTERS:
+            far = f"{get_column_letter(len(row))}{number}"
+            what = f"the sheet has more cells than are read, up to {far}"
+            mend = f"Delete the columns and rows beyond the table (they may look empty). {AS_CSV}"
+            raise TooLarge(what, f"{MOST_CELLS} cells", mend)
         texts = [_text(cell) for cell in row]
         if any(texts):
             rows.append((number, texts))
+            letters += sum(map(len, texts))
         formulas += [(c.coordinate, number, i) for i, c in enumerate(row) if c.data_type == "f"]
     return rows, formulas
 
@@ -110,15 +171,20 @@ def _at(texts: list[str], position: int) -> str:
     return texts[position] if position < len(texts) else ""
 
 
-def _merged_blocks(data: bytes, title: str) -> list[Any]:
-    """Merged ranges of a sheet; the workbook is read again only when some sheet has any."""
-    import openpyxl
+def _merged_blocks(data: bytes, sheet: Any) -> list[Any]:
+    """Merged ranges of a sheet, which openpyxl passes over when it only reads."""
+    from openpyxl.worksheet.cell_range import CellRange
 
     with zipfile.ZipFile(io.BytesIO(data)) as parts:
-        sheets = [n for n in parts.namelist() if n.startswith("xl/worksheets/")]
-        if not any(b"mergeCell " in parts.read(name) for name in sheets):
-            return []
-    return list(openpyxl.load_workbook(io.BytesIO(data))[title].merged_cells.ranges)
+        part = parts.read(sheet._worksheet_path)
+    if b"mergeCell " not in part:
+        return []
+    found = []
+    for _, element in iterparse(io.BytesIO(part)):
+        if element.tag.rpartition("}")[2] == "mergeCell":
+            found.append(CellRange(element.get("ref")))
+        element.clear()
+    return found
 
 
 def _charts(data: bytes) -> bool:

@@ -12,10 +12,10 @@ import pandas as pd
 from spreadnet.errors import Problem
 from spreadnet.evidence.columns import WATERS, Column, columns
 from spreadnet.evidence.distinct import marked
-from spreadnet.evidence.files.text import TextTable
 from spreadnet.evidence.personal.contact_details import LOOKED_AT, Kind, contact_details
 from spreadnet.evidence.personal.plates import boat_registration, plates
 from spreadnet.evidence.personal.privacy import brief
+from spreadnet.evidence.types import TextTable
 
 CONTACT = "an e-mail address or a phone number"
 _WHY = "spreadnet keeps no personal data; the value is not shown or kept."

@@ -1,8 +1,8 @@
-"""Vector files to text cells and geometry, through GDAL."""
+"""Vector files to text cells and geometry, by one reader for each ending."""
 
 from __future__ import annotations
 
-import warnings
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -10,18 +10,22 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyogrio
+import pyproj
 import shapely
 
 from spreadnet.errors import Problem
 from spreadnet.evidence.columns import columns, plain_heading
-from spreadnet.evidence.files.text import Reading, TextTable
+from spreadnet.evidence.files.contents import Contents
 from spreadnet.evidence.files.workbook import plain_text
 from spreadnet.evidence.personal.privacy import brief
 from spreadnet.evidence.region import Note
+from spreadnet.evidence.types import Reading, TextTable
+from spreadnet.evidence.vector.geojson import read_geojson
+from spreadnet.evidence.vector.geopackage import read_geopackage
+from spreadnet.evidence.vector.kml import read_kml
+from spreadnet.evidence.vector.layers import CannotRead, Layer
+from spreadnet.evidence.vector.shapefile import read_shapefile
 
-SUFFIXES = (".geojson", ".json", ".gpkg", ".shp", ".fgb", ".kml", ".gml")
-SHAPEFILE_PARTS = (".shp", ".dbf", ".shx", ".prj", ".cpg")
 DBF_NAME = 10  # letters of a heading that a shapefile keeps
 # Columns that a GIS makes by itself; they say nothing about the lake or landing.
 _MACHINE = {
@@ -31,21 +35,23 @@ _MACHINE = {
     *("draworder", "icon", "snippet", "gml_id", "gml_parent_id"),
 }
 _KML = {"description"}  # in other formats it may hold something, so there it is asked about
-SHOWN_LAYERS = 10
 FIRST_ROW = 2  # of the first feature: its attribute table has the heading in row 1
 
 
-def read_vector(path: Path, *, table: str) -> Reading:
+def read_vector(contents: Contents, *, table: str) -> Reading:
     """
     Text cells and geometry of a vector file.
 
-    Attributes become text as a spreadsheet would show them, so that one set of rules checks CSV,
-    workbook and map layer alike. Row numbers are those of the attribute table below its heading.
+    Each ending has one reader, which sees to the signature of the file first, gets bytes and no
+    path, and can reach neither another file nor the network; a library of drivers that looks into
+    the file and picks one of many could be made to do both. Attributes become text as a spreadsheet
+    would show them, so that one set of rules checks CSV, workbook and map layer alike. Row numbers
+    are those of the attribute table below its heading.
 
     Parameters
     ----------
-    path : Path
-        GeoJSON, GeoPackage, Shapefile or another format of `SUFFIXES`.
+    contents : Contents
+        GeoJSON, GeoPackage, Shapefile or KML, by its ending.
     table : str
         `lakes` or `landings`; the layer of that name is read, or the only one.
 
@@ -54,68 +60,37 @@ def read_vector(path: Path, *, table: str) -> Reading:
     reading : Reading
         `geometry` is two-dimensional and may hold None; `crs` is None when the file is silent.
     """
+    if not contents.data:
+        what = "the file is empty"
+        empty = CannotRead(what, why="It has no lakes.", code="empty-file")
+        return Reading(None, (empty.problem(contents.name),))
     try:
-        layer = _layer(path, table)
-        if isinstance(layer, Problem):
-            return Reading(None, (layer,))
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # what GDAL remarks on is checked below
-            frame = pyogrio.read_dataframe(path, layer=layer)
-    except Exception as error:  # GDAL, PROJ and GEOS raise many kinds
-        return Reading(None, (_unreadable(path, error),))
-    if not isinstance(frame, gpd.GeoDataFrame):
-        return Reading(None, (_no_geometry(path),))
-    return _as_table(frame, table=table, file=path.name)
+        layer = _layer(contents, table)
+    except CannotRead as fault:
+        return Reading(None, (fault.problem(contents.name),))
+    return _as_table(layer, table=table, file=contents.name)
 
 
-def _layer(path: Path, table: str) -> str | Problem:
-    """The layer to read: named like the table, or the only one."""
-    names = [str(name) for name, _ in pyogrio.list_layers(path)]
-    same = [name for name in names if name.lower() == table]
-    if len(same or names) == 1:
-        return (same or names)[0]
-    return Problem(
-        "which-layer",
-        path.name,
-        f"the file has {len(names)} layers: {', '.join(map(brief, names[:SHOWN_LAYERS]))}",
-        "It is not clear which of them is the table.",
-        f"Name the right one '{table}', or save it alone in a file.",
-    )
+def _layer(contents: Contents, table: str) -> Layer:
+    """The layer of a table, by the reader of the file's ending."""
+    if contents.suffix == ".gpkg":
+        return read_geopackage(contents.data, table=table)
+    if contents.suffix == ".shp":
+        return read_shapefile(contents.parts, stem=Path(contents.name).stem)
+    if contents.suffix == ".kml":
+        return read_kml(contents.data, table=table)
+    return read_geojson(contents.data)
 
 
-def _unreadable(path: Path, error: Exception) -> Problem:
-    """The problem that GDAL can't read a file."""
-    mend = "Open it in a GIS and save it again as GeoJSON or GeoPackage."
-    if path.suffix.lower() == ".shp" and not path.with_suffix(".shx").exists():
-        mend = f"Put {path.stem}.shx and {path.stem}.dbf beside it: a shapefile is several files."
-    if path.stat().st_size == 0:
-        return Problem("empty-file", path.name, "the file is empty", "It has no lakes.", mend)
-    kind = type(error).__name__
-    what = f"this can't be read as a vector file ({kind})"
-    return Problem("unreadable", path.name, what, "Nothing in it can be used.", mend)
-
-
-def _no_geometry(path: Path) -> Problem:
-    """The problem that no row has a place."""
-    return Problem(
-        "no-geometry",
-        path.name,
-        "no row of the file has a geometry",
-        "Distances can't be measured without places.",
-        "Save it with its geometry, or as CSV with the columns longitude and latitude.",
-    )
-
-
-def _as_table(frame: gpd.GeoDataFrame, *, table: str, file: str) -> Reading:
-    """A GeoDataFrame as text cells beside its geometry."""
-    index = pd.RangeIndex(FIRST_ROW, FIRST_ROW + len(frame))
-    geometry = np.asarray(frame.geometry.array)
-    flat = shapely.force_2d(geometry)
-    raised = int(shapely.has_z(geometry).sum())
-    headings, notes = _headings([str(c) for c in frame.columns if c != frame.geometry.name], table)
+def _as_table(layer: Layer, *, table: str, file: str) -> Reading:
+    """A layer as text cells beside its geometry."""
+    index = pd.RangeIndex(FIRST_ROW, FIRST_ROW + len(layer.shapes))
+    flat = shapely.force_2d(layer.shapes)
+    raised = int(shapely.has_z(layer.shapes).sum())
+    headings, notes = _headings(list(layer.attributes), table)
     machine = _MACHINE | (_KML if file.lower().endswith(".kml") else set())
     headings = {raw: name for raw, name in headings.items() if name not in machine}
-    kept = {name: frame[raw] for raw, name in headings.items()}
+    kept = {name: layer.attributes[raw] for raw, name in headings.items()}
     cells = {name: [_cell(value) for value in values] for name, values in kept.items()}
     if raised:
         notes.append(Note("height", f"{file}: heights of {raised} shapes are not used"))
@@ -125,17 +100,15 @@ def _as_table(frame: gpd.GeoDataFrame, *, table: str, file: str) -> Reading:
         pd.DataFrame(cells, index=index, dtype="str"),
         decimal=".",
         geometry=gpd.GeoSeries(flat, index=index),
-        crs=_stated_crs(frame.crs),
+        crs=_worth_the_name(layer.crs),
     )
     return Reading(made, tuple(_repeated(headings, file)), tuple(notes))
 
 
 def _cell(value: Any) -> str:
     """One attribute as text, missing as blank."""
-    if value is None or value is pd.NaT or (isinstance(value, float) and np.isnan(value)):
+    if value is None or (isinstance(value, float) and np.isnan(value)):
         return ""
-    if isinstance(value, np.generic):
-        value = value.item()
     return plain_text(value)
 
 
@@ -171,11 +144,10 @@ def _repeated(headings: dict[str, str], file: str) -> list[Problem]:
     ]
 
 
-def _stated_crs(crs: Any) -> Any:
-    """The two-dimensional CRS of a layer, or None when it has none worth the name."""
-    if crs is None or "undefined" in crs.name.lower() or "unknown" in crs.name.lower():
-        return None
-    return crs.to_2d()
+def _worth_the_name(crs: pyproj.CRS | None) -> pyproj.CRS | None:
+    """The CRS of a layer, or None when it is a placeholder for one."""
+    placeholder = crs is None or re.search("undefined|unknown", crs.name.lower())
+    return None if placeholder else crs
 
 
 def from_degrees(longitude: pd.Series, latitude: pd.Series) -> gpd.GeoSeries:

@@ -12,6 +12,7 @@ import shapely
 
 from spreadnet.errors import Problem
 from spreadnet.evidence.personal.privacy import brief
+from spreadnet.evidence.vector.stated_crs import parse_crs
 
 MOST_ERROR = 0.01  # share by which a distance may differ from the geodesic
 GRID = 5  # points a side of the grid over the region at which distances are compared
@@ -148,9 +149,9 @@ def _unfit(
     why = "Distances and areas are measured in it, so it must be in metres and true to length."
     mend = f'Write crs = "{utm}", the UTM zone of the middle of your lakes, or leave crs out.'
     try:
-        crs = pyproj.CRS.from_user_input(stated)
-    except pyproj.exceptions.CRSError:
-        return "crs-unknown", f"'{brief(stated)}' is not a known coordinate system", why, mend
+        crs = parse_crs(stated)
+    except ValueError as fault:
+        return "crs-unknown", f"'{brief(stated)}' {fault}", why, mend
     if crs.is_geographic:
         return "crs-geographic", f"{brief(stated)} ({crs.name}) is in degrees", why, mend
     if not crs.is_projected or {a.unit_name for a in crs.axis_info[:2]} != {"metre"}:

@@ -12,10 +12,9 @@ import pyproj
 import shapely
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.cells.types import Checked
-from spreadnet.evidence.files.text import TextTable
 from spreadnet.evidence.personal.privacy import brief
 from spreadnet.evidence.region import Note, Settings
+from spreadnet.evidence.types import Checked, TextTable
 from spreadnet.evidence.vector.vector import from_degrees
 from spreadnet.evidence.where.crs import (
     FARTHEST_LATITUDE,

@@ -19,7 +19,7 @@ from spreadnet.evidence.cells.cells import Manner
 from spreadnet.evidence.checking.table import check_table
 from spreadnet.evidence.columns import all_columns
 from spreadnet.evidence.files.earlier_roster import NEEDED, read_roster
-from spreadnet.evidence.files.text import TextTable, read_csv
+from spreadnet.evidence.files.text import read_csv
 from spreadnet.evidence.personal.contact_details import contact_details, withheld
 from spreadnet.evidence.personal.plates import boat_registration, plates
 from spreadnet.evidence.personal.privacy import (
@@ -33,6 +33,7 @@ from spreadnet.evidence.personal.private_cells import without_private
 from spreadnet.evidence.read import check_region, read_region
 from spreadnet.evidence.region import TABLES, Region
 from spreadnet.evidence.settings.settings import read_settings
+from spreadnet.evidence.types import TextTable
 from spreadnet.outputs.files.templates import example_rows
 
 SPECIES = {"dreissenid_mussel"}
