@@ -192,7 +192,7 @@ def _charts(data: bytes) -> bool:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as parts:
             return any(name.startswith("xl/chartsheets/") for name in parts.namelist())
-    except (zipfile.BadZipFile, OSError):
+    except (zipfile.BadZipFile, NotImplementedError, OSError, ValueError):
         return False
 
 

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import io
+import logging
 import re
 import struct
+import warnings
 from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 import pyproj
 import shapefile as pyshp
+import shapely
 from shapely.geometry import shape
 
 from spreadnet.evidence.files.contents import PARTS
@@ -24,6 +27,11 @@ KEPT, DELETED = b" ", b"*"  # what a row of a .dbf begins with
 FIRST_ROW = 2
 # Code pages by the byte that a .dbf gives, from memory; 0 and 87 mean that of the writer's system.
 _PAGES = {1: "cp437", 2: "cp850", 3: "cp1252", 200: "cp1250", 201: "cp1251", 203: "cp1253"}
+# What pyshp and shapely raise on parts that are damaged.
+_FAULTS = (
+    *(pyshp.ShapefileException, pyshp.GeoJSON_Error, shapely.errors.ShapelyError, struct.error),
+    *(ValueError, LookupError, TypeError, AttributeError, AssertionError, OverflowError),
+)
 _RESAVE = "Open it in a GIS and save it again, all parts together, or as GeoPackage."
 
 
@@ -63,15 +71,12 @@ def read_shapefile(parts: Mapping[str, bytes], *, stem: str) -> Layer:
     crs = _crs(parts.get(".prj"))
     encoding = _encoding(parts[".dbf"], parts.get(".cpg"))
     try:
-        reader = pyshp.Reader(
-            shp=io.BytesIO(parts[".shp"]), dbf=io.BytesIO(parts[".dbf"]), encoding=encoding
-        )
-        with reader:
+        with _reader(parts, encoding) as reader:
             names = [field[0] for field in reader.fields if field[0] != "DeletionFlag"]
             bounded(rows, len(names))
             records = list(reader.iterRecords())
             shapes = _shapes(reader, kept)
-    except (pyshp.ShapefileException, ValueError, LookupError, TypeError, struct.error) as error:
+    except _FAULTS as error:
         kind = type(error).__name__
         raise CannotRead(f"this can't be read as a shapefile ({kind})", _RESAVE) from None
     if len(set(names)) < len(names):
@@ -80,6 +85,14 @@ def read_shapefile(parts: Mapping[str, bytes], *, stem: str) -> Layer:
     return Layer(
         {name: list(values) for name, values in zip(names, columns, strict=True)}, shapes, crs
     )
+
+
+def _reader(parts: Mapping[str, bytes], encoding: str) -> Any:
+    """The reader of pyshp on the bytes of the parts."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # a wrong length in a header, which nothing rests on
+        shp, dbf = io.BytesIO(parts[".shp"]), io.BytesIO(parts[".dbf"])
+        return pyshp.Reader(shp=shp, dbf=dbf, encoding=encoding)
 
 
 def _shape_count(shp: bytes, shx: bytes) -> int:
@@ -118,6 +131,9 @@ def _kept(dbf: bytes) -> np.ndarray:
 
 def _shapes(reader: Any, kept: np.ndarray) -> np.ndarray:
     """Shapes of the rows that are kept."""
+    logging.getLogger(pyshp.__name__).setLevel(
+        logging.ERROR
+    )  # outlines are checked later, and told
     made: list[Any] = []
     pairs = 0
     for i, found in enumerate(reader.iterShapes()):

@@ -102,7 +102,8 @@ def _repair(
     where = np.flatnonzero(~shapely.is_valid(shapes) & ~shapely.is_missing(shapes))
     problems, changes = [], []
     for i in where:
-        reason = shapely.is_valid_reason(shapes[i])
+        with np.errstate(over="ignore"):  # of coordinates that no place on earth has
+            reason = shapely.is_valid_reason(shapes[i])
         fixed = _polygon_parts(
             shapely.make_valid(shapes[i], method="structure", keep_collapsed=False)
         )

@@ -494,3 +494,19 @@ def test_a_file_or_an_endless_name_in_place_of_a_folder_is_told(region: Path) ->
     (problem,) = check_region(region / ("x" * 5000), species=SPECIES)[0]
     assert problem.code == "no-folder"
     assert len(str(problem)) < 400
+
+
+def test_a_zip_of_an_unknown_version_is_told(region: Path) -> None:
+    data = bytearray(zipped("xl/workbook.xml", b"<workbook/>"))
+    at = data.index(b"PK\x01\x02")
+    data[at + 6 : at + 8] = b"\xd4\x00"  # version needed to open it
+    (region / "lakes.xlsx").write_bytes(bytes(data))
+    assert codes(region) == {"lakes.xlsx": "unreadable"}
+
+
+def test_a_wrong_length_in_the_header_of_a_shapefile_changes_nothing(region: Path) -> None:
+    lakes_frame().to_file(region / "lakes.shp")
+    path = region / "lakes.shp"
+    data = path.read_bytes()
+    path.write_bytes(data[:24] + b"\0\0\0\1" + data[28:])
+    assert check_region(region, species=SPECIES)[0] == []
