@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from numbers import Real
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -107,8 +108,8 @@ class Assumptions:
         Raises
         ------
         ValueError
-            If a name is unknown (the nearest known one is named), or a range does not hold its
-            value.
+            If a name is unknown (the nearest known one is named), a change is no number, or a
+            range does not hold its value.
 
         Examples
         --------
@@ -122,9 +123,9 @@ class Assumptions:
                 hint = f" Did you mean '{near[0]}'?" if near else ""
                 message = f"Unknown assumption '{name}'.{hint}"
                 raise ValueError(message)
-            given = change if isinstance(change, Mapping) else {"value": change}
-            value = float(given["value"])
-            low, high = float(given.get("low", value)), float(given.get("high", value))
+            given = _numbers(name, change)
+            value = given["value"]
+            low, high = given.get("low", value), given.get("high", value)
             entries[name] = replace(
                 entries[name], value=value, low=low, high=high, source="region.toml"
             )
@@ -147,6 +148,19 @@ class Assumptions:
         return pd.DataFrame(
             [[getattr(e, c) for c in columns] for e in self.entries.values()], columns=columns
         ).set_index("name")
+
+
+def _numbers(name: str, change: Any) -> dict[str, float]:
+    """The numbers of a change by their part in it; no words, no yes or no, nothing beside them."""
+    given = change if isinstance(change, Mapping) else {"value": change}
+    for part, number in given.items():
+        if part not in ("value", "low", "high"):
+            message = f"Unknown part of '{name}'. It takes value, low and high, nothing else."
+            raise ValueError(message)
+        if isinstance(number, bool) or not isinstance(number, Real):
+            message = f"Invalid {part} of '{name}'. It must be a number."
+            raise ValueError(message)
+    return {part: float(number) for part, number in given.items()}
 
 
 def _entries() -> Mapping[str, Assumption]:

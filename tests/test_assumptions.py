@@ -56,6 +56,9 @@ def test_a_thousand_draws_of_everything_are_accepted():
         ({"refusal": float("nan")}, "Invalid range"),
         ({"gap_plug": {"value": 0.1, "low": 0.2, "high": 0.3}}, "must hold 0.1"),
         ({"refuse": 0.1}, "Did you mean 'refusal'"),
+        ({"refusal": {"value": 0.1, "hgih": 0.3}}, "takes value, low and high, nothing else"),
+        ({"refusal": "0.1"}, "must be a number"),
+        ({"refusal": True}, "must be a number"),
     ],
 )
 def test_numbers_that_cannot_be_are_refused(changes, words):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import io
 from datetime import date, datetime, time
 from pathlib import Path
 
@@ -153,6 +154,12 @@ def test_zero_is_a_count_and_blank_is_not_counted(region: Region) -> None:
 def test_clock_times_are_hours_after_midnight(region: Region) -> None:
     assert region.visits["start"].tolist() == [8.0, 14.5]
     assert region.visits["end"].tolist() == [12.5, 18.0]
+
+
+@pytest.mark.parametrize("text", ["8:00 m", "8:00 .", "7:30.M", "8:00 XM"])
+def test_a_time_with_half_a_word_behind_it_is_refused(text: str) -> None:
+    made = convert(columns("visits")["start"], pd.Series([text]), file="f", manner=Manner())
+    assert [p.code for p in made.problems] == ["not-a-time"]
 
 
 def test_words_are_settled_and_answers_of_the_other_direction_left_out(region: Region) -> None:
@@ -566,6 +573,30 @@ def test_outlines_may_overlap_a_little(west: float, kind: str | None) -> None:
     )
     problems, notes = overlapping(lakes, pd.Series(["A", "B"], index=[2, 3]), file="l.gpkg")
     assert (bool(problems), bool(notes)) == (kind == "problem", kind == "note")
+
+
+@pytest.mark.parametrize("apart", [0.0, 0.001])
+def test_lakes_by_the_thousand_in_one_place_are_told_at_once(apart: float) -> None:
+    import time as clock
+
+    lakes = gpd.GeoSeries([shapely.box(i * apart, 0, i * apart + 100, 100) for i in range(3000)])
+    ids = pd.Series([f"N{i}" for i in range(3000)])
+    began = clock.perf_counter()
+    problems, notes = overlapping(lakes, ids, file="l.gpkg")
+    assert clock.perf_counter() - began < 10  # three minutes when every pair was measured
+    assert [p.code for p in problems] == (["outlines-overlap"] if apart else [])
+    assert notes == []
+
+
+def test_a_workbook_whose_archive_is_damaged_is_refused_in_words() -> None:
+    book = openpyxl.Workbook()
+    book.active.append(["lake_id"])
+    out = io.BytesIO()
+    book.save(out)
+    data = bytearray(out.getvalue())
+    data[data.rindex(b"PK\x01\x02") + 6] = 222  # the version of zip that is needed to read it
+    reading = read_xlsx(bytes(data), table="lakes", file="lakes.xlsx")
+    assert [p.code for p in reading.problems] == ["unreadable"]
 
 
 # dates and settings
