@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import io
+import warnings
 from datetime import date, datetime, time
 from pathlib import Path
 
@@ -597,6 +598,16 @@ def test_a_workbook_whose_archive_is_damaged_is_refused_in_words() -> None:
     data[data.rindex(b"PK\x01\x02") + 6] = 222  # the version of zip that is needed to read it
     reading = read_xlsx(bytes(data), table="lakes", file="lakes.xlsx")
     assert [p.code for p in reading.problems] == ["unreadable"]
+
+
+def test_a_landings_layer_with_no_row_and_no_crs_is_refused_in_words(tmp_path: Path) -> None:
+    write(tmp_path, landings="")
+    empty = gpd.GeoDataFrame({"landing_id": pd.Series(dtype=str)}, geometry=[], crs=None)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # that the layer has no coordinate system
+        empty.to_file(tmp_path / "landings.gpkg", layer="landings", geometry_type="Point")
+    problems, _ = check_region(tmp_path, species=SPECIES)
+    assert [p.code for p in problems] == ["no-rows"]
 
 
 # dates and settings

@@ -211,6 +211,7 @@ def place_landings(
     problems += faults
     if lakes.frame is None or lakes.crs is None:
         return Placed(None, None, tuple(_columns(problems, text)))
+    crs = crs or _DEGREES  # silent only where no row has a place: then none is moved
     points = points.set_crs(crs, allow_override=True)
     middles = gpd.GeoSeries(lakes.frame.centroid, crs=lakes.crs).to_crs(_DEGREES)
     astray = misplaced(points.to_crs(_DEGREES), middles, file=text.file, lakes_file=lakes_file)
