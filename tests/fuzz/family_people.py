@@ -30,6 +30,12 @@ PHONES = (
     *("+49 30 23125 014", "001 212 555 0142", "+33 1 99 00 12 34", "+61 2 5550 1234"),
 )
 PLATES = ("ZZ 1234 QX", "ZZ-1234-QX", "QX 0042 ZZ")
+# What an id of a place, or of a visit, may well be.
+ID_LIKE = {
+    "lake_id": ("2125550142", "ZZ-1234-QX"),
+    "landing_id": ("2125550142", "ZZ-1234-QX"),
+    "visit_id": ("2125550142",),
+}
 HEADINGS = (
     *("boat_registration", "Registration No", "licence plate", "plate", "phone", "Cell phone"),
     *("e-mail", "Email address", "boater name", "First Name", "last_name", "contact", "Initials"),
@@ -109,6 +115,8 @@ def value(rng: random.Random, folder: Folder, _: object) -> Made:
         made = _everywhere(folder, table, heading, old, text)
     else:
         made = folder.with_cell(table, row, heading, text)
+    if heading in ("lake_id", "landing_id", "visit_id") and secret in ID_LIKE[heading]:
+        return made, Right("free"), f"{table}.{heading}[{row}] = {text!r}"  # ids may look so
     right = Right("refuse", secrets=(secret,))
     return made, right, f"{table}.{heading}[{row}] = {text!r}"
 
@@ -143,7 +151,9 @@ def column(rng: random.Random, folder: Folder, _: object) -> Made:
         headings=(*sheet.headings, heading),
         rows=tuple((*row, secret) for row in sheet.rows),
     )
-    right = Right("refuse", secrets=(secret,))
+    # In a table of places such a column may be left aside with a note; it is never kept or shown.
+    verdict = "refuse" if table in ("visits", "contacts", "hours", "promised") else "either"
+    right = Right(verdict, secrets=(secret,))
     return folder.with_sheet(table, made), right, f"{table}: column {heading!r}"
 
 

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import math
+import re
 import tempfile
 import warnings
 import zipfile
@@ -27,6 +28,7 @@ DRIVERS = {
     "gml": "GML",
 }
 VECTOR = ("geojson", "json", *DRIVERS)
+NOT_READ = ("fgb", "gml")  # vector formats that are refused, with the mend
 STYLES = {"date": 1, "time": 2, "padded": 3}
 EPOCH = date(1899, 12, 30)
 
@@ -138,7 +140,7 @@ def _number(cell: str) -> float | None:
 def _day(cell: str) -> date | None:
     """The day that a cell of the base holds, if it is one."""
     try:
-        return date.fromisoformat(cell) if len(cell) == 10 else None
+        return date.fromisoformat(cell) if re.fullmatch(r"\d{4}-\d\d-\d\d", cell) else None
     except ValueError:
         return None
 

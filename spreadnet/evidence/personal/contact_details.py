@@ -50,6 +50,7 @@ _EMAIL = re.compile(
         )
     )
 )
+_CODED_AT = re.compile(r"(?i)%40|&#0*64;|&#x0*40;|&commat;")  # as addresses are coded in links
 _MAY_BE_EMAIL = re.compile(r"(?i)@|\bmailto\b|(?<![^\W_])at(?![^\W_])")
 
 _JOINT = r"[\s().\-/]{0,3}"
@@ -132,7 +133,10 @@ def plainly(text: str) -> str:
     --------
     >>> plainly("someone\uff20example\u200b.org"), plainly("555\u2011010\u20110199")
     ('someone@example.org', '555-010-0199')
+    >>> plainly("someone%40example.org")
+    'someone@example.org'
     """
+    text = _CODED_AT.sub("@", text)
     if text.isascii():
         return text
     seen = unicodedata.normalize("NFKC", text)

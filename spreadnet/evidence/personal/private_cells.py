@@ -25,6 +25,7 @@ _SERIES = (
     (("visits", "visit_id"), ("contacts", "visit_id")),
     (("hours", "code"), ("promised", "code")),
 )
+_SERIES_COLUMNS = ("visit_id", "code")
 _NAMES_AND_KEYS = ("name", "jurisdiction_hours")  # keys of region.toml that hold names
 
 
@@ -88,6 +89,10 @@ def _private(
     if column.name == "name":
         own = {_signs(i) for i in text.cells.get(f"{text.table[:-1]}_id", pd.Series(dtype="str"))}
         tests["a registration or plate"] = lambda c: boat_registration(c) and _signs(c) not in own
+    elif column.name == "jurisdiction":
+        tests["a registration or plate"] = boat_registration
+    elif kind == "id" and cells.name not in _SERIES_COLUMNS:  # parted by dashes it may be an id
+        tests["a registration or plate"] = lambda c: " " in c and boat_registration(c)
     found: dict[int, str] = {}
     for what, test in tests.items():
         for row in cells.index[marked(cells, test)]:
