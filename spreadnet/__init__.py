@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from spreadnet.evidence.read import check_region, read_region
     from spreadnet.evidence.region import Region
     from spreadnet.evidence.species.species import read_species
+    from spreadnet.options import RunOptions
     from spreadnet.outputs.pages.hindcast import write_hindcast
     from spreadnet.outputs.pages.plan import write_plan
     from spreadnet.outputs.survey import write_survey
@@ -54,6 +55,7 @@ _WHERE = {
     "Region": "spreadnet.evidence.region",
     "read_species": "spreadnet.evidence.species.species",
     "fit_movements": "spreadnet.research.fit",
+    "RunOptions": "spreadnet.options",
     "assessment_map": "spreadnet.outputs.write",
     "write_hindcast": "spreadnet.outputs.pages.hindcast",
     "write_plan": "spreadnet.outputs.pages.plan",
@@ -69,6 +71,7 @@ __all__ = [
     "ModelError",
     "OutputError",
     "Region",
+    "RunOptions",
     "SeasonPlan",
     "SpreadnetError",
     "WorkerError",

@@ -2,89 +2,76 @@
 
 from __future__ import annotations
 
-from contextlib import AbstractContextManager, nullcontext
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from numbers import Real
+from typing import TYPE_CHECKING, Unpack
 
-from spreadnet.assumptions import DEFAULT
-from spreadnet.decisions.draws.asked import check_asked
-from spreadnet.decisions.draws.parallel import one_thread, quiet
+from spreadnet.decisions.draws.parallel import one_thread
 from spreadnet.decisions.draws.run import run_model
 from spreadnet.decisions.hindcast.foretell import hindcast as foretell
 from spreadnet.decisions.hours.placing import place_ranked
 from spreadnet.decisions.plan.plan import make_plan
 from spreadnet.decisions.plan.rules import first_free_day
 from spreadnet.decisions.ranking.rank import decide
+from spreadnet.decisions.ranking.result import Assessment
 from spreadnet.decisions.surveys.next import survey_next as surveys_compared
 from spreadnet.errors import InputError, ModelError, Problem
 from spreadnet.evidence.gather import gather_evidence
+from spreadnet.evidence.read import as_region
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
 from spreadnet.model.movement.movement import Movement, fit_movement
+from spreadnet.options import DRAWS, HINDCAST_DRAWS, MOST_HOURS, PLAN_DRAWS, SEED, settle
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
     from datetime import date
+    from pathlib import Path
 
     import pandas as pd
 
     from spreadnet.assumptions import Assumptions
     from spreadnet.decisions.hindcast.foretell import Hindcast
     from spreadnet.decisions.plan.plan import SeasonPlan
-    from spreadnet.decisions.ranking.result import Assessment
     from spreadnet.decisions.surveys.next import SurveyList
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
     from spreadnet.model.movement.movement import TripLaw
-
-DRAWS, SEED = 200, 1
-HINDCAST_DRAWS = 50
-
-
-def silent(_name: str) -> AbstractContextManager[None]:
-    """Stage that says nothing."""
-    return nullcontext()
+    from spreadnet.options import Progress, RunKeywords, RunOptions
 
 
 @one_thread
 def assess(
-    region: Region,
+    region: Region | str | Path,
     *,
-    draws: int = DRAWS,
-    seed: int = SEED,
-    seasons: int | None = None,
     species: Sequence[str] | None = None,
-    assumptions: Assumptions = DEFAULT,
+    assumptions: Assumptions | None = None,
     law: TripLaw | None = None,
-    workers: int | None = None,
-    stage: Callable[[str], AbstractContextManager[None]] = silent,
-    step: Callable[[int, int, str], None] = quiet,
+    options: RunOptions | None = None,
+    **run: Unpack[RunKeywords],
 ) -> Assessment:
     """
     Rank the landings of a region by what education there avoids.
 
     Parameters
     ----------
-    region : Region
-        As `read_region` gives it.
-    draws : int
-        Draws for the intervals, 1 or more; 200 or more for a result to act on.
-    seed : int
-        Seed of the random numbers; the same seed gives the same answer.
-    seasons : int, optional
-        Seasons to look ahead; as in `region.toml` when left out.
+    region : Region or path
+        As `read_region` gives it, or its folder.
     species : sequence of str, optional
         Only these of the species in `region.toml`.
-    assumptions : Assumptions
-        Numbers used where the tables say nothing; `region.toml` overrides them.
+    assumptions : Assumptions, optional
+        Numbers used where the tables say nothing, as
+        `DEFAULT_ASSUMPTIONS.with_changes({"refusal": 0.1})`. What is changed here wins over
+        `region.toml`, which says the rest.
     law : callable, optional
         A law of movement of your own: `(mass, distance_km) -> weight`. Left out, the law that
         predicts interviews at other landings best is chosen.
-    workers : int, optional
-        Processes that work out draws, 1 to 1024; the same answer on any number. Left out, what
-        `joblib.parallel_config` says, such as a Dask cluster, else 1.
-    stage, step : callables
-        Told what goes on, for progress.
+    options : RunOptions, optional
+        How it is worked out, where several calls share it.
+    **run
+        The same for this call, one by one; they win over `options`: `draws` (200 when left out;
+        as many or more for a result to act on), `seed` (1), `seasons` to look ahead (as in
+        `region.toml`), `workers` (processes), `progress` (True shows bars). See `RunOptions`.
 
     Returns
     -------
@@ -94,39 +81,37 @@ def assess(
     Raises
     ------
     InputError
-        If `species` names one that is not in `region.toml`.
+        If `species` names one that is not in `region.toml`, or the folder has to be mended first.
+    TypeError
+        If an argument is unknown.
     ValueError
         If a number is out of its range.
     """
-    check_asked(draws=draws, seed=seed, seasons=seasons, workers=workers)
-    region = _narrowed(region, species)
+    region = _narrowed(as_region(region), species)
+    settled = settle(options, run, seasons=region.settings.seasons, draws=DRAWS)
+    stage = settled.progress.stage
     with stage("weighing the evidence"):
         evidence = gather_evidence(region, assumptions=assumptions)
     with stage("fitting movement"):
-        movement = build_model(region, evidence, seed=seed, law=law)
+        movement = fit_movement(region, evidence, seed=settled.seed, law=law)
     with stage("ranking"):
-        return rank_landings(
-            region,
-            evidence,
-            movement=movement,
-            draws=draws,
-            seed=seed,
-            seasons=seasons,
-            workers=workers,
-            step=step,
-        )
+        return decide(region, evidence, movement, options=settled)
 
 
 @one_thread
 def build_model(
-    region: Region, evidence: Evidence, *, seed: int = SEED, law: TripLaw | None = None
+    region: Region | str | Path,
+    evidence: Evidence,
+    *,
+    seed: int = SEED,
+    law: TripLaw | None = None,
 ) -> Movement:
     """
     Step two alone: how boats move between the region's lakes.
 
     Parameters
     ----------
-    region : Region
+    region : Region or path
         The input.
     evidence : Evidence
         Result of `gather_evidence`.
@@ -140,72 +125,67 @@ def build_model(
     movement : Movement
         The law with its fit, ready to give trips.
     """
-    return fit_movement(region, evidence, seed=seed, law=law)
+    return fit_movement(as_region(region), evidence, seed=seed, law=law)
 
 
 @one_thread
 def rank_landings(
-    region: Region,
+    region: Region | str | Path,
     evidence: Evidence,
     *,
     movement: Movement,
-    draws: int = DRAWS,
-    seed: int = SEED,
-    seasons: int | None = None,
-    workers: int | None = None,
-    step: Callable[[int, int, str], None] = quiet,
+    options: RunOptions | None = None,
+    **run: Unpack[RunKeywords],
 ) -> Assessment:
     """
     Step three alone: spread, ranking and comparison.
 
     Parameters
     ----------
-    region : Region
+    region : Region or path
         The input.
     evidence : Evidence
         Result of `gather_evidence`.
     movement : Movement
         Result of `build_model`.
-    draws, seed, seasons, workers, step
+    options, **run
         As for `assess`.
 
     Returns
     -------
     assessment : Assessment
         As `assess` returns it.
+
+    Raises
+    ------
+    ValueError
+        If a number is out of its range, or the evidence or the movement is of another region.
     """
-    return decide(
-        region,
-        evidence,
-        movement,
-        seasons=region.settings.seasons if seasons is None else seasons,
-        draws=draws,
-        seed=seed,
-        workers=workers,
-        step=step,
-    )
+    region = as_region(region)
+    settled = settle(options, run, seasons=region.settings.seasons, draws=DRAWS)
+    with settled.progress.stage("ranking"):
+        return decide(region, evidence, movement, options=settled)
 
 
 @one_thread
 def survey_next(
-    region: Region,
+    region: Region | Assessment | str | Path,
     *,
-    seed: int = SEED,
-    seasons: int | None = None,
     species: Sequence[str] | None = None,
-    assumptions: Assumptions = DEFAULT,
+    assumptions: Assumptions | None = None,
     survey_hours: float | None = None,
-    stage: Callable[[str], AbstractContextManager[None]] = silent,
+    options: RunOptions | None = None,
+    **run: Unpack[RunKeywords],
 ) -> SurveyList:
     """
     Which landings more visits would tell most about, for the decision where hours go.
 
     Parameters
     ----------
-    region : Region
-        As `read_region` gives it.
-    seed, seasons, species, assumptions, stage
-        As for `assess`.
+    region : Region, Assessment or path
+        As for `season_plan`.
+    species, assumptions, options, **run
+        As for `assess`; nothing is drawn, so `draws` and `workers` can't be given.
     survey_hours : float, optional
         Length of the survey shift; the shift length of `region.toml` when left out.
 
@@ -217,52 +197,46 @@ def survey_next(
     Raises
     ------
     InputError
-        If `species` names one that is not in `region.toml`.
+        If `species` names one that is not in `region.toml`, or the folder has to be mended first.
     """
-    check_asked(seed=seed, seasons=seasons, hours=survey_hours)
-    region = _narrowed(region, species)
-    with stage("weighing the evidence"):
-        evidence = gather_evidence(region, assumptions=assumptions)
-    with stage("fitting movement"):
-        movement = build_model(region, evidence, seed=seed)
-    with stage("comparing surveys"):
-        run = run_model(
+    source = _source(region, species, assumptions)
+    seasons, seed = _usual(source)
+    unused = ("draws", "workers")
+    settled = settle(options, run, seasons=seasons, draws=1, seed=seed, unused=unused)
+    region, evidence, movement = _moving(source, assumptions, settled.seed, settled.progress)
+    with settled.progress.stage("comparing surveys"):
+        model = run_model(
             best_estimates(evidence, movement),
             movement,
             place=place_of(region, evidence),
-            seasons=region.settings.seasons if seasons is None else seasons,
+            seasons=settled.seasons,
         )
-        hours = place_ranked(region.settings.hours, run.reach, value=run.value_after)
+        hours = place_ranked(region.settings.hours, model.reach, value=model.value_after)
         return surveys_compared(
-            region, evidence, movement, run=run, hours=hours, survey_hours=survey_hours
+            region, evidence, movement, run=model, hours=hours, survey_hours=survey_hours
         )
 
 
 @one_thread
 def season_plan(
-    region: Region,
+    region: Region | Assessment | str | Path,
     *,
     hours: float | None = None,
     plan_from: date | None = None,
     previous: pd.DataFrame | None = None,
-    draws: int = DRAWS,
-    seed: int = SEED,
-    seasons: int | None = None,
     species: Sequence[str] | None = None,
-    assumptions: Assumptions = DEFAULT,
-    workers: int | None = None,
-    evidence: Evidence | None = None,
-    movement: Movement | None = None,
-    stage: Callable[[str], AbstractContextManager[None]] = silent,
-    step: Callable[[int, int, str], None] = quiet,
+    assumptions: Assumptions | None = None,
+    options: RunOptions | None = None,
+    **run: Unpack[RunKeywords],
 ) -> SeasonPlan:
     """
     Place a season's hours where they avoid most, within all rules, and date the shifts.
 
     Parameters
     ----------
-    region : Region
-        As `read_region` gives it.
+    region : Region, Assessment or path
+        As `read_region` gives it, or its folder. The result of `assess` gives a plan by the same
+        evidence, law of movement, species, assumptions, seasons and seed.
     hours : float, optional
         Educator hours in the season; those of `region.toml` when left out.
     plan_from : date, optional
@@ -270,10 +244,9 @@ def season_plan(
         left out, or its first day.
     previous : DataFrame, optional
         Roster of an earlier plan, from which as little is changed as is worth it.
-    draws, seed, seasons, species, assumptions, workers, stage, step
-        As for `assess`.
-    evidence, movement : optional
-        Where they are there already.
+    species, assumptions, options, **run
+        As for `assess`, with 100 draws when left out. `species` and `assumptions` can't be given
+        with the result of `assess`, which rests on its own.
 
     Returns
     -------
@@ -283,71 +256,57 @@ def season_plan(
     Raises
     ------
     InputError
-        If `species` names one that is not in `region.toml`.
+        If `species` names one that is not in `region.toml`, or the folder has to be mended first.
     ModelError
         If no plan keeps to the rules.
     ValueError
         If a number is out of its range.
     """
-    check_asked(draws=draws, seed=seed, seasons=seasons, hours=hours, workers=workers)
-    region = _narrowed(region, species)
-    settings = region.settings
-    hours = settings.hours if hours is None else hours
+    source = _source(region, species, assumptions)
+    seasons, seed = _usual(source)
+    settled = settle(options, run, seasons=seasons, draws=PLAN_DRAWS, seed=seed)
+    region = source.region if isinstance(source, Assessment) else source
+    hours = region.settings.hours if hours is None else hours
     plan_from = first_free_day(region) if plan_from is None else plan_from
-    if not settings.season_first_day <= plan_from <= settings.season_last_day:
-        message = f"the plan would begin on {plan_from}, outside the season\n\nhint: the season is "
-        message += (
-            f"from {settings.season_first_day} to {settings.season_last_day}; give a day in it"
-        )
-        raise ModelError(message)
-    if evidence is None:
-        with stage("weighing the evidence"):
-            evidence = gather_evidence(region, assumptions=assumptions)
-    if movement is None:
-        with stage("fitting movement"):
-            movement = build_model(region, evidence, seed=seed)
-    with stage("planning"):
+    _check_season(region, hours, plan_from)
+    region, evidence, movement = _moving(source, assumptions, settled.seed, settled.progress)
+    with settled.progress.stage("planning"):
         return make_plan(
             region,
             evidence,
             movement,
             hours=hours,
             plan_from=plan_from,
-            seasons=settings.seasons if seasons is None else seasons,
-            draws=draws,
-            seed=seed,
+            options=settled,
             previous=previous,
-            workers=workers,
-            step=step,
         )
 
 
 @one_thread
 def hindcast(
-    region: Region,
+    region: Region | str | Path,
     *,
     from_year: int,
-    draws: int = HINDCAST_DRAWS,
-    seed: int = SEED,
-    species: Sequence[str] | None = None,
-    assumptions: Assumptions = DEFAULT,
     drop_later_visits: bool = False,
-    workers: int | None = None,
-    step: Callable[[int, int, str], None] = quiet,
+    species: Sequence[str] | None = None,
+    assumptions: Assumptions | None = None,
+    options: RunOptions | None = None,
+    **run: Unpack[RunKeywords],
 ) -> Hindcast:
     """
     Foretell the finds since a year from what was known before it, and score that.
 
     Parameters
     ----------
-    region : Region
-        As `read_region` gives it.
+    region : Region or path
+        As `read_region` gives it, or its folder.
     from_year : int
         First year foretold.
-    draws, seed, species, assumptions, workers, step
-        As for `assess`.
     drop_later_visits : bool
         Leave out visits and contacts from `from_year` on too.
+    species, assumptions, options, **run
+        As for `assess`, with 50 draws when left out; the years say how far ahead it looks, so
+        `seasons` can't be given.
 
     Returns
     -------
@@ -357,20 +316,74 @@ def hindcast(
     Raises
     ------
     InputError
-        If `species` names one that is not in `region.toml`.
+        If `species` names one that is not in `region.toml`, or the folder has to be mended first.
     ModelError
         If no find is dated before the year, or the year lies beyond what is known.
     """
-    return foretell(
-        _narrowed(region, species),
-        from_year=from_year,
-        draws=draws,
-        seed=seed,
-        assumptions=assumptions,
-        drop_later_visits=drop_later_visits,
-        workers=workers,
-        step=step,
-    )
+    settled = settle(options, run, seasons=1, draws=HINDCAST_DRAWS, unused=("seasons",))
+    region = _narrowed(as_region(region), species)
+    with settled.progress.stage("foretelling"):
+        return foretell(
+            region,
+            from_year=from_year,
+            options=settled,
+            assumptions=assumptions,
+            drop_later_visits=drop_later_visits,
+        )
+
+
+def _source(
+    region: Region | Assessment | str | Path,
+    species: Sequence[str] | None,
+    assumptions: Assumptions | None,
+) -> Region | Assessment:
+    """The region with only the species asked for, or a result as it is."""
+    if not isinstance(region, Assessment):
+        return _narrowed(as_region(region), species)
+    if species is not None or assumptions is not None:
+        message = (
+            "Invalid species or assumptions beside the result of `assess`, which rests on its own. "
+            "Give them to `assess`, or give the region here."
+        )
+        raise ValueError(message)
+    return region
+
+
+def _usual(source: Region | Assessment) -> tuple[int, int]:
+    """Seasons and seed where the call says nothing."""
+    if isinstance(source, Assessment):
+        return source.seasons, source.seed
+    return source.settings.seasons, SEED
+
+
+def _moving(
+    source: Region | Assessment,
+    assumptions: Assumptions | None,
+    seed: int,
+    progress: Progress,
+) -> tuple[Region, Evidence, Movement]:
+    """The region with steps one and two, where a result does not hold them already."""
+    if isinstance(source, Assessment):
+        return source.region, source.evidence, source.movement
+    with progress.stage("weighing the evidence"):
+        evidence = gather_evidence(source, assumptions=assumptions)
+    with progress.stage("fitting movement"):
+        return source, evidence, fit_movement(source, evidence, seed=seed)
+
+
+def _check_season(region: Region, hours: float, plan_from: date) -> None:
+    """Refuse hours that can't be, and a first day outside the season."""
+    settings = region.settings
+    number = isinstance(hours, Real) and not isinstance(hours, bool)
+    if not (number and 0 <= hours <= MOST_HOURS):
+        message = f"Invalid hours '{hours}'. They must lie between 0 and {MOST_HOURS:,}."
+        raise ValueError(message)
+    if not settings.season_first_day <= plan_from <= settings.season_last_day:
+        message = f"the plan would begin on {plan_from}, outside the season\n\nhint: the season is "
+        message += (
+            f"from {settings.season_first_day} to {settings.season_last_day}; give a day in it"
+        )
+        raise ModelError(message)
 
 
 def _narrowed(region: Region, species: Sequence[str] | None) -> Region:

@@ -281,12 +281,12 @@ def test_results_that_are_there_are_not_said_to_be_missing(tmp_path):
 
 
 def test_an_interruption_before_the_work_shows_no_traceback(monkeypatch, capsys):
-    from spreadnet.cli import entry as cli
+    from spreadnet.cli import entry
 
     def interrupted():
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(cli, "command_line", interrupted)
+    monkeypatch.setattr(entry, "command_line", interrupted)
     assert main(["check", "x"]) == 130
     assert capsys.readouterr().err == "\ninterrupted: nothing was written\n"
 

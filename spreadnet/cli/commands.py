@@ -5,11 +5,13 @@ from __future__ import annotations
 import argparse
 import os
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from spreadnet.cli.partial import OK, USER_INPUT, Planned, Written, incomplete, written_with
 from spreadnet.cli.screen import Progress, say, tell
+from spreadnet.options import RunOptions
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -102,19 +104,10 @@ def command_run(given: argparse.Namespace) -> int:
 
     refuse_unmappable(region)
     with _workers(given) as workers:
-        assessment = assess(
-            region,
-            draws=given.draws,
-            seed=given.seed,
-            seasons=given.seasons,
-            species=given.species,
-            workers=workers,
-            stage=progress.stage,
-            step=progress.step,
-        )
-        plan = _planned(
-            assessment, workers=workers, draws=min(given.draws, RUN_PLAN_DRAWS), progress=progress
-        )
+        options = _options(given, workers, progress)
+        assessment = assess(region, species=given.species, options=options)
+        fewer = min(given.draws, RUN_PLAN_DRAWS)
+        plan = _planned(assessment, replace(options, draws=fewer))
     with progress.stage("writing the results"):
         written = written_with(
             lambda some: write_results(
@@ -152,9 +145,18 @@ def _region(given: argparse.Namespace, progress: Progress) -> Region:
         return read_region(Path(given.region))
 
 
-def _planned(
-    assessment: Assessment, *, workers: int | None, draws: int, progress: Progress
-) -> Planned:
+def _options(given: argparse.Namespace, workers: int | None, progress: Progress) -> RunOptions:
+    """Options of the run, as they were typed."""
+    return RunOptions(
+        seasons=getattr(given, "seasons", None),
+        draws=given.draws,
+        seed=given.seed,
+        workers=workers,
+        progress=progress,
+    )
+
+
+def _planned(assessment: Assessment, options: RunOptions) -> Planned:
     """The season plan of a run; whatever keeps it from being made, the ranking is worth having."""
     from spreadnet.chain import season_plan
     from spreadnet.decisions.plan.rules import first_free_day
@@ -167,17 +169,7 @@ def _planned(
         say("note: no plan is made, since there are visits on the last day of the season")
         return Planned()
     try:
-        made = season_plan(
-            region,
-            draws=draws,
-            seed=assessment.seed,
-            seasons=assessment.seasons,
-            workers=workers,
-            evidence=assessment.evidence,
-            movement=assessment.movement,
-            stage=progress.stage,
-            step=progress.step,
-        )
+        made = season_plan(assessment, options=options)
     except Exception as error:
         return Planned(failed=error)
     return Planned(made, made.failed)
@@ -226,13 +218,8 @@ def command_plan(given: argparse.Namespace) -> int:
             hours=given.hours,
             plan_from=given.plan_from,
             previous=previous,
-            draws=given.draws,
-            seed=given.seed,
-            seasons=given.seasons,
             species=given.species,
-            workers=workers,
-            stage=progress.stage,
-            step=progress.step,
+            options=_options(given, workers, progress),
         )
     for note in plan.notes:
         say(f"note: {note.text}")
@@ -262,10 +249,10 @@ def command_survey(given: argparse.Namespace) -> int:
 
     survey = survey_next(
         region,
+        species=given.species,
         seed=given.seed,
         seasons=given.seasons,
-        species=given.species,
-        stage=progress.stage,
+        progress=progress,
     )
     files = []
     if out is not None:
@@ -286,16 +273,13 @@ def command_hindcast(given: argparse.Namespace) -> int:
     from spreadnet.chain import hindcast
     from spreadnet.decisions.hindcast.foretell import hindcast_summary
 
-    with progress.stage("foretelling"), _workers(given) as workers:
+    with _workers(given) as workers:
         result = hindcast(
             region,
             from_year=given.from_year,
-            draws=given.draws,
-            seed=given.seed,
-            species=given.species,
             drop_later_visits=given.drop_later_visits,
-            workers=workers,
-            step=progress.step,
+            species=given.species,
+            options=_options(given, workers, progress),
         )
     for note in result.notes:
         say(f"note: {note.text}")

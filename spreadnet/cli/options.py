@@ -19,18 +19,22 @@ from spreadnet.cli.commands import (
     command_survey,
 )
 from spreadnet.cli.screen import seen
-from spreadnet.evidence.cells.days import iso_day
+from spreadnet.options import (
+    DRAWS,
+    HINDCAST_DRAWS,
+    MOST_HOURS,
+    MOST_SEASONS,
+    MOST_WORKERS,
+    PLAN_DRAWS,
+    SEED,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import date
 
 
-DRAWS, SEED = 200, 1
-HINDCAST_DRAWS = 50
-PLAN_DRAWS = 100
-MOST_HOURS = 1_000_000
-MOST_DRAWS, MOST_SEED, MOST_SEASONS, MOST_WORKERS = 1_000_000, 2**63 - 1, 50, 1024
+MOST_DRAWS, MOST_SEED = 1_000_000, 2**63 - 1
 
 
 class _Parser(argparse.ArgumentParser):
@@ -44,23 +48,54 @@ def command_line() -> argparse.ArgumentParser:
     """All commands with their options."""
     parser = _Parser(
         prog="spreadnet",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-        description="Rank boat landings by how much education there slows aquatic invaders.\n\n"
-        "examples:\n"
-        "  spreadnet new my_county                    empty tables to fill in\n"
-        "  spreadnet check my_county                  every problem in the tables, in one pass\n"
-        "  spreadnet run my_county --out results      ranked landings, map and tables\n"
-        "  spreadnet plan my_county --hours 300 --out plan    shifts with dates, and a calendar\n"
-        "  spreadnet survey-next my_county            where one more survey shift would tell most\n"
-        "  spreadnet hindcast my_county --from 2020   how well finds since were foreseeable",
+        description="Rank boat landings by how much education there slows aquatic invaders.",
+        epilog="Begin with `spreadnet new my_county`, which makes empty tables to fill in. "
+        "`spreadnet COMMAND --help` tells of one command and gives an example.",
     )
     parser.add_argument("--version", action="version", version=_version())
-    commands = parser.add_subparsers(dest="name", required=True, metavar="COMMAND")
+    commands = parser.add_subparsers(
+        dest="name", required=True, metavar="COMMAND", title="commands", prog="spreadnet"
+    )
+    for add in (_new, _check, _run, _plan, _survey, _hindcast):
+        add(commands)
+    _command(
+        commands,
+        "species",
+        command_species,
+        purpose="list the species and what is assumed of each",
+        example="> species.csv",
+    )
+    _command(
+        commands,
+        "assumptions",
+        command_assumptions,
+        purpose="list what the model assumes",
+        example="> assumptions.csv",
+    )
+    return parser
 
-    new = _command(commands, "new", command_new, "write a folder of empty tables to fill in")
+
+def _new(commands: argparse._SubParsersAction) -> None:
+    """The command `new`."""
+    new = _command(
+        commands,
+        "new",
+        command_new,
+        purpose="write a folder of empty tables to fill in",
+        example="my_county",
+    )
     new.add_argument("folder", metavar="FOLDER", type=_named, help="folder to make")
 
-    check = _command(commands, "check", command_check, "find every problem in a region folder")
+
+def _check(commands: argparse._SubParsersAction) -> None:
+    """The command `check`."""
+    check = _command(
+        commands,
+        "check",
+        command_check,
+        purpose="find every problem in a region folder, in one pass",
+        example="my_county",
+    )
     _region_option(check)
     check.add_argument(
         "--all",
@@ -68,7 +103,16 @@ def command_line() -> argparse.ArgumentParser:
         help=f"list all problems, not only the first {SHOWN_ALIKE} alike in a column",
     )
 
-    run = _command(commands, "run", command_run, "rank the landings of a region folder")
+
+def _run(commands: argparse._SubParsersAction) -> None:
+    """The command `run`."""
+    run = _command(
+        commands,
+        "run",
+        command_run,
+        purpose="rank the landings of a region folder: tables, map and plan",
+        example="my_county --out results",
+    )
     _region_option(run)
     run.add_argument(
         "--out", metavar="DIR", type=_named, required=True, help="folder for the results"
@@ -78,7 +122,16 @@ def command_line() -> argparse.ArgumentParser:
     _work_options(run)
     run.add_argument("--force", action="store_true", help="replace an earlier result in the folder")
 
-    plan = _command(commands, "plan", command_plan, "place a season's hours as shifts, with dates")
+
+def _plan(commands: argparse._SubParsersAction) -> None:
+    """The command `plan`."""
+    plan = _command(
+        commands,
+        "plan",
+        command_plan,
+        purpose="place a season's hours as shifts, with dates and a calendar",
+        example="my_county --hours 300 --out plan",
+    )
     _region_option(plan)
     plan.add_argument(
         "--hours",
@@ -104,8 +157,15 @@ def command_line() -> argparse.ArgumentParser:
     _seasons_option(plan)
     _work_options(plan)
 
+
+def _survey(commands: argparse._SubParsersAction) -> None:
+    """The command `survey-next`."""
     survey = _command(
-        commands, "survey-next", command_survey, "list where one more survey shift would tell most"
+        commands,
+        "survey-next",
+        command_survey,
+        purpose="list where one more survey shift would tell most",
+        example="my_county",
     )
     _region_option(survey)
     _out_options(survey, what="folder for the whole table")
@@ -119,11 +179,15 @@ def command_line() -> argparse.ArgumentParser:
     _seed_options(survey)
     _seasons_option(survey)
 
+
+def _hindcast(commands: argparse._SubParsersAction) -> None:
+    """The command `hindcast`."""
     past = _command(
         commands,
         "hindcast",
         command_hindcast,
-        "foretell finds since a year from what was known before",
+        purpose="foretell finds since a year from what was known before",
+        example="my_county --from 2020",
     )
     _region_option(past)
     past.add_argument(
@@ -143,16 +207,22 @@ def command_line() -> argparse.ArgumentParser:
     _draw_options(past, draws=HINDCAST_DRAWS)
     _work_options(past)
 
-    _command(commands, "species", command_species, "list the species and what is assumed of each")
-    _command(commands, "assumptions", command_assumptions, "list what the model assumes")
-    return parser
-
 
 def _command(
-    commands: argparse._SubParsersAction, name: str, command: Callable, purpose: str
+    commands: argparse._SubParsersAction,
+    name: str,
+    command: Callable,
+    *,
+    purpose: str,
+    example: str,
 ) -> argparse.ArgumentParser:
     """Add one command."""
-    parser = commands.add_parser(name, help=purpose, description=purpose.capitalize())
+    parser = commands.add_parser(
+        name,
+        help=purpose,
+        description=purpose[0].upper() + purpose[1:],
+        epilog=f"example: spreadnet {name} {example}",
+    )
     parser.add_argument("--debug", action="store_true", help="show where in the code an error is")
     parser.set_defaults(command=command)
     return parser
@@ -249,6 +319,8 @@ def _hours(text: str) -> float:
 
 def _day(text: str) -> date:
     """Reader of a date."""
+    from spreadnet.evidence.cells.days import iso_day
+
     day = iso_day(text)
     if day is not None:
         return day

@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from spreadnet.assumptions import DEFAULT
+from spreadnet.assumptions import DEFAULT, Assumptions
 from spreadnet.evidence.estimating.days_out import DaysOut, days_out
 from spreadnet.evidence.estimating.gap_rates import Gaps, fit_gaps
 from spreadnet.evidence.estimating.status import Status, fit_status
 from spreadnet.evidence.estimating.traffic import Traffic, fit_traffic
 from spreadnet.evidence.estimating.where_from import Shares, fit_shares
+from spreadnet.evidence.read import as_region
 from spreadnet.evidence.species.species import Species, read_species
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from pathlib import Path
 
-    from spreadnet.assumptions import Assumptions
     from spreadnet.evidence.region import Region
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Evidence:
     """
@@ -38,16 +41,19 @@ class Evidence:
     assumptions: Assumptions
 
 
-def gather_evidence(region: Region, *, assumptions: Assumptions = DEFAULT) -> Evidence:
+def gather_evidence(
+    region: Region | str | Path, *, assumptions: Assumptions | None = None
+) -> Evidence:
     """
     Traffic, where boats come from, gap rates, days out and status, from a checked region.
 
     Parameters
     ----------
-    region : Region
-        As `read_region` gives it.
-    assumptions : Assumptions
-        Used where the tables say nothing; what `region.toml` overrides is applied on top.
+    region : Region or path
+        As `read_region` gives it, or its folder.
+    assumptions : Assumptions, optional
+        Used where the tables say nothing. A number changed here wins over `region.toml`; all
+        others are as `region.toml` has them, else as `DEFAULT_ASSUMPTIONS`.
 
     Returns
     -------
@@ -59,10 +65,11 @@ def gather_evidence(region: Region, *, assumptions: Assumptions = DEFAULT) -> Ev
     ValueError
         If `region.toml` names an assumption or species that does not exist.
     """
+    region = as_region(region)
     settings = region.settings
     known = read_species()
     changes = settings.assumptions
-    used = assumptions.with_changes({n: c for n, c in changes.items() if n not in known})
+    used = _used(assumptions, {n: c for n, c in changes.items() if n not in known})
     unknown = [name for name in settings.species if name not in known]
     if unknown:
         message = f"Invalid species '{unknown[0]}'. Known are {', '.join(known)}."
@@ -94,3 +101,17 @@ def gather_evidence(region: Region, *, assumptions: Assumptions = DEFAULT) -> Ev
         },
         assumptions=used,
     )
+
+
+def _used(given: Assumptions | None, changes: Mapping[str, Any]) -> Assumptions:
+    """Assumptions with the changes of `region.toml`, but for those that were given changed."""
+    if given is None:
+        return DEFAULT.with_changes(changes, source="region.toml")
+    if not isinstance(given, Assumptions):
+        message = (
+            f"Invalid assumptions of type {type(given).__name__}. Give "
+            'DEFAULT_ASSUMPTIONS.with_changes({"refusal": 0.1}), with the numbers to change.'
+        )
+        raise ValueError(message)
+    kept = {n: c for n, c in changes.items() if given.entries.get(n) == DEFAULT.entries.get(n)}
+    return given.with_changes(kept, source="region.toml")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os.path
 from collections.abc import Collection, Mapping
 from dataclasses import replace
+from os import PathLike
 from pathlib import Path
 from typing import Any
 
@@ -66,6 +67,38 @@ def read_region(folder: str | Path) -> Region:
     if region is None:
         raise InputError(problems)
     return region
+
+
+def as_region(region: Region | str | Path) -> Region:
+    """
+    The region itself, or the one of the folder that stands for it.
+
+    Parameters
+    ----------
+    region : Region or path
+        What `read_region` gave, or its folder.
+
+    Returns
+    -------
+    region : Region
+        Read anew at each call where a folder is given.
+
+    Raises
+    ------
+    InputError
+        If anything in the files has to be mended first.
+    ValueError
+        If it is neither.
+    """
+    if isinstance(region, Region):
+        return region
+    if isinstance(region, (str, PathLike)):
+        return read_region(Path(region))
+    message = (
+        f"Invalid region of type {type(region).__name__}. Give what `read_region` gives, or the "
+        "folder of a region."
+    )
+    raise ValueError(message)
 
 
 def check_region(

@@ -13,6 +13,8 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from spreadnet.evidence.columns import columns
+from spreadnet.words.cautions import CAUTIONS
+from spreadnet.words.notebook import card, short_repr
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -61,6 +63,7 @@ def clock(hours: float) -> str:
     return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
 
+@short_repr
 @dataclass(frozen=True, slots=True)
 class Settings:
     """
@@ -183,6 +186,21 @@ class Region:
         return (
             f"<Region {self.settings.name}: {len(self.lakes)} lakes, {len(self.landings)} "
             f"landings, {len(self.visits)} visits, {len(self.contacts)} contacts>"
+        )
+
+    def _repr_html_(self) -> str:
+        settings = self.settings
+        without = f" {len(self.notes)} notes: see `.notes`." if self.notes else ""
+        return card(
+            settings.name,
+            lines=[
+                f"{len(self.lakes):,} lakes, {len(self.landings):,} landings, "
+                f"{len(self.visits):,} visits, {len(self.contacts):,} contacts.",
+                f"Season {settings.season_first_day} to {settings.season_last_day}, "
+                f"{settings.hours:,.0f} educator hours, {settings.seasons} seasons looked ahead; "
+                f"species: {', '.join(settings.species)}.{without}",
+            ],
+            cautions=CAUTIONS[:2],
         )
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from spreadnet.words.notebook import short_repr
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -12,6 +14,7 @@ if TYPE_CHECKING:
     from spreadnet.evidence.region import Note
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class TextTable:
     """
@@ -45,6 +48,7 @@ class TextTable:
     crs: Any = None
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Reading:
     """What came of reading one file: the table if it could be read, problems, and notes."""
@@ -62,6 +66,7 @@ class Manner:
     date_format: str = "YYYY-MM-DD"
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Typed:
     """A typed column with the problems and notes of converting it; a blank cell is missing."""
@@ -71,6 +76,7 @@ class Typed:
     notes: tuple[Note, ...] = ()
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Checked:
     """A typed table (index: spreadsheet rows) with problems and notes, before defaults."""

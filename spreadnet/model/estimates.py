@@ -10,6 +10,7 @@ import numpy as np
 from spreadnet.chance import stream
 from spreadnet.evidence.estimating.status import StatusDraw
 from spreadnet.evidence.estimating.traffic import TrafficDraw
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Estimates:
     """

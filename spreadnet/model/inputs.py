@@ -29,6 +29,7 @@ from spreadnet.model.finds.establishment import (
 from spreadnet.model.finds.unseen import unseen_by_exposure
 from spreadnet.model.spread.between_lakes import Rates, lake_rates
 from spreadnet.model.spread.types import SpreadInputs
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -49,6 +50,7 @@ PASSES = 2  # a third changes the establishment chance by less than 2%
 Z90 = 1.6448536269514722  # 95% point of the standard normal: stated ranges are 90% ranges
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Place:
     """

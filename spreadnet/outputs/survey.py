@@ -6,6 +6,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from spreadnet.evidence.read import as_region
 from spreadnet.outputs.files.record import plain, version, write_record
 from spreadnet.outputs.files.tables import write_csv
 from spreadnet.outputs.folders.folder import whole_folder
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 
 def write_survey(
     survey: SurveyList,
-    region: Region,
+    region: Region | str | Path,
     folder: str | Path,
     *,
     force: bool = False,
@@ -30,7 +31,7 @@ def write_survey(
     ----------
     survey : SurveyList
         Result of `survey_next`.
-    region : Region
+    region : Region or path
         Names of landings.
     folder : path
         Where the files go; whole or not there.
@@ -49,7 +50,7 @@ def write_survey(
     OutputError
         If the folder exists and may not be replaced, or can't be written.
     """
-    folder = Path(folder)
+    folder, region = Path(folder), as_region(region)
     table = survey.table.copy()
     table.insert(0, "name", region.landings["name"])
     table = table.sort_values("survey_rank", kind="stable", na_position="last")

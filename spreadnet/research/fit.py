@@ -16,6 +16,7 @@ from spreadnet.model.movement.interviews import Interviews
 from spreadnet.model.movement.ready_table import table_positions
 from spreadnet.model.movement.shares import destination_shares
 from spreadnet.research.indices import fit_indices
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class MovementFit:
     """

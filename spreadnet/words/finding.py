@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from spreadnet.words.numbers import figure
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from spreadnet.words.types import Ranked
 
 WIDTH = 88
@@ -30,7 +32,7 @@ def finding(assessment: Ranked) -> str:
     """
     landings = assessment.landings
     if landings["rank"].isna().all():
-        alone = landings["lake_id"].nunique() == 1
+        alone = len(landings["lake_id"].unique()) == 1
         why = (
             "no other lake has a landing" if alone else "no hour avoids an infestation that counts"
         )
@@ -157,6 +159,47 @@ def first_landings(assessment: Ranked, *, shown: int) -> str:
     if lines[-1]:
         lines.append("")
     return "\n".join([*lines, *_same_hours(assessment)])
+
+
+def top_landings(assessment: Ranked, *, count: int) -> pd.DataFrame:
+    """
+    The first landings as a table in words.
+
+    Parameters
+    ----------
+    assessment : Ranked
+        Result of `assess`.
+    count : int
+        Landings to list, 1 or more.
+
+    Returns
+    -------
+    table : DataFrame, index landing_id
+        In the order of ranks; no rows where there is no ranking.
+
+    Raises
+    ------
+    ValueError
+        If the count is below 1.
+    """
+    if count < 1:
+        message = f"Invalid count '{count}'. It must be a whole number of 1 or more."
+        raise ValueError(message)
+    landings = assessment.landings
+    landings = landings[landings["rank"].notna()].sort_values("rank", kind="stable").head(count)
+    ends = ("avoided_per_100_hours", "avoided_low", "avoided_high")
+    avoided = [
+        f"{figure(value)} ({figure(low)} to {figure(high)})"
+        for value, low, high in zip(*(landings[column] for column in ends), strict=True)
+    ]
+    ranks = zip(landings["rank_low"], landings["rank_high"], strict=True)
+    table = landings[["rank", "name", "lake_name"]].rename(
+        columns={"name": "landing", "lake_name": "lake"}
+    )
+    table["avoided per 100 hours"] = avoided
+    table["rank, 90% interval"] = [f"{low} to {high}" for low, high in ranks]
+    table["main reason"] = [reasons.split("; ")[0] for reasons in landings["reasons"]]
+    return table
 
 
 def _weights(assessment: Ranked) -> str:

@@ -21,10 +21,6 @@ WORTH_STARTING_S = 6.0  # work left below which starting other processes takes l
 CHUNK_S = 1.5  # seconds of work handed out at a time: progress is seen, little is sent about
 
 
-def quiet(_done: int, _total: int, _what: str) -> None:
-    """Say nothing about progress."""
-
-
 def in_order(
     work: Callable[[Any, int], Any],
     shared: Any,

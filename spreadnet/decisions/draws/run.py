@@ -21,6 +21,7 @@ from spreadnet.model.spread.expected import (
 )
 from spreadnet.model.spread.futures import simulate
 from spreadnet.model.spread.types import Coverage
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -44,6 +45,7 @@ FUTURES = 5  # simulated for each draw; more draws tell more than more futures o
 COMPARED = 200  # draws on which ways to place hours are compared: an interval needs no more
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Run:
     """
@@ -176,6 +178,7 @@ def run_model(
     return Run(place.settings.species, inputs, paths, slopes, calibration, reach)
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Setting:
     """
@@ -197,6 +200,7 @@ class Setting:
     redrawn: int
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class DrawRow:
     """What one draw gave, as in `Draws`."""
@@ -210,6 +214,7 @@ class DrawRow:
     redrawn: Array | None = None
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Draws:
     """

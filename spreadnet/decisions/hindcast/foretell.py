@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from numbers import Integral
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from spreadnet.assumptions import DEFAULT
-from spreadnet.decisions.draws.asked import check_asked, check_whole
 from spreadnet.decisions.draws.parallel import in_order
 from spreadnet.decisions.hindcast.past import (
     known_lakes,
@@ -28,10 +27,11 @@ from spreadnet.model.inputs import place_of, spread_inputs, watched
 from spreadnet.model.movement.movement import fit_movement
 from spreadnet.model.spread.expected import expected_spread
 from spreadnet.model.spread.types import Coverage
+from spreadnet.words.notebook import short_repr
 from spreadnet.words.numbers import figure
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Mapping
 
     from numpy.typing import NDArray
 
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from spreadnet.evidence.region import Note, Region
     from spreadnet.model.inputs import Place
     from spreadnet.model.movement.movement import Movement
+    from spreadnet.options import Settled
 
     Array = NDArray[np.floating]
 
@@ -49,6 +50,7 @@ ENOUGH_SINCE, ENOUGH_BEFORE = 5, 3  # finds below which scores say next to nothi
 ALL = "all"
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Hindcast:
     """
@@ -93,12 +95,9 @@ def hindcast(
     region: Region,
     *,
     from_year: int,
-    draws: int = 50,
-    seed: int = 1,
-    assumptions: Assumptions = DEFAULT,
+    options: Settled,
+    assumptions: Assumptions | None = None,
     drop_later_visits: bool = False,
-    workers: int | None = None,
-    step: Callable[[int, int, str], None] = lambda *_: None,
 ) -> Hindcast:
     """
     Foretell the finds since a year from what was known before it, and score that.
@@ -110,19 +109,13 @@ def hindcast(
     from_year : int
         First year foretold; the last is that of the latest find or of the past that the region
         knows of, whichever is later.
-    draws : int
-        Draws of everything uncertain over which chances are averaged, 1 or more.
-    seed : int
-        Seed of the random numbers.
-    assumptions : Assumptions
+    options : Settled
+        Chances are averaged over its draws; the years foretold stand for its seasons.
+    assumptions : Assumptions, optional
         As for `assess`.
     drop_later_visits : bool
         Leave out visits and contacts from `from_year` on too. They are kept otherwise: they say
         how boats move, which is taken not to change, and nothing of what is infested.
-    workers : int, optional
-        As for `assess`.
-    step : callable
-        Told `(done, draws, what)`.
 
     Returns
     -------
@@ -134,10 +127,10 @@ def hindcast(
     ModelError
         If no find is dated before the year, or the year lies beyond what is known.
     ValueError
-        If a number is not a whole one or out of its range.
+        If the year is not a whole number.
     """
-    check_whole("from_year", from_year, least=1)
-    check_asked(draws=draws, seed=seed, workers=workers)
+    _check_year(from_year)
+    draws, seed = options.draws, options.seed
     years = years_of_finds(region)
     through = last_year_foretold(region, years, from_year=from_year)
     past = past_region(region, from_year=from_year, drop_later_visits=drop_later_visits)
@@ -146,9 +139,10 @@ def hindcast(
     place = replace(place_of(past, evidence), through=from_year - 1)
     shared = (evidence, movement, place, seed, through - from_year + 1)
     total: dict[str, Array] = {}
-    for done, chances in enumerate(in_order(_draw, shared, range(draws), workers=workers), 1):
+    drawn = in_order(_draw, shared, range(draws), workers=options.workers)
+    for done, chances in enumerate(drawn, 1):
         total = {name: total.get(name, 0) + chance for name, chance in chances.items()}
-        step(done, draws, "foretelling")
+        options.progress.step(done, draws, "foretelling")
     launches = np.bincount(
         movement.landing_lake,
         evidence.traffic.table["launches"].to_numpy(float),
@@ -225,6 +219,14 @@ def hindcast_summary(result: Hindcast) -> str:
                 f"Brier skill {score['brier_skill']:+.2f}"
             )
     return "\n".join(lines)
+
+
+def _check_year(year: object) -> None:
+    """Refuse what is not a whole number of 1 or more."""
+    whole = isinstance(year, Integral) and not isinstance(year, bool)
+    if not whole or year < 1:  # type: ignore[operator]
+        message = f"Invalid from_year '{year}'. It must be a whole number of 1 or more."
+        raise ValueError(message)
 
 
 def _draw(shared: tuple[Evidence, Movement, Place, int, int], draw: int) -> dict[str, Array]:

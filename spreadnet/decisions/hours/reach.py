@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from spreadnet.model.spread.types import Coverage
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 DIGITS = 12  # decimals kept when values are put in order: last bits differ between machines
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Reach:
     """

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from spreadnet.decisions.draws.parallel import quiet
 from spreadnet.decisions.draws.run import avoided_by, run_model, totals_of
 from spreadnet.decisions.hours.reach import coverage_of
 from spreadnet.decisions.plan.best_linear import best_for
@@ -25,11 +24,13 @@ from spreadnet.evidence.region import Note
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
 from spreadnet.model.spread.types import Coverage
+from spreadnet.words.cautions import CAUTIONS
+from spreadnet.words.notebook import card, short_repr
 from spreadnet.words.numbers import figure
-from spreadnet.words.plan import dropped_words
+from spreadnet.words.plan import dropped_words, plan_finding
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
     from datetime import date
 
     from numpy.typing import NDArray
@@ -41,14 +42,17 @@ if TYPE_CHECKING:
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
     from spreadnet.model.movement.movement import Movement
+    from spreadnet.options import Settled
 
     Array = NDArray[np.floating]
     Counts = NDArray[np.int64]
 
 FILLINGS = 4  # times that shifts nobody can come to are placed anew
+FIRST_SHOWN = 10  # rows of the plan shown in a notebook
 ENOUGH = 0.02  # share of the bound that may be missing before a word is said
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Avoided:
     """New infestations avoided by plans, weighted by species and worth: what a plan is for."""
@@ -135,6 +139,17 @@ class SeasonPlan:
             f"{self.seed}>"
         )
 
+    def _repr_html_(self) -> str:
+        named = {"day_type": "days", "avoided_by_one_shift": "avoided by one shift"}
+        table = self.table[["shifts", "landing", "day_type", "block", "avoided_by_one_shift"]]
+        words = table["avoided_by_one_shift"].map(figure)
+        return card(
+            f"Season plan of {self.region.settings.name}",
+            lines=[f"{plan_finding(self)}."],
+            table=table.assign(avoided_by_one_shift=words).head(FIRST_SHOWN).rename(columns=named),
+            cautions=CAUTIONS[:3],
+        )
+
 
 def make_plan(
     region: Region,
@@ -143,12 +158,8 @@ def make_plan(
     *,
     hours: float,
     plan_from: date,
-    seasons: int,
-    draws: int,
-    seed: int,
+    options: Settled,
     previous: pd.DataFrame | None = None,
-    workers: int | None = 1,
-    step: Callable[[int, int, str], None] = quiet,
 ) -> SeasonPlan:
     """
     Place the hours of a season where they avoid most, within all rules, and date the shifts.
@@ -165,7 +176,7 @@ def make_plan(
         Educator hours in the season, those worked already among them.
     plan_from : date
         First day on which a shift may be placed.
-    seasons, draws, seed, workers, step
+    options : Settled
         As for `decide`; the plan is taken to be worked in each season.
     previous : DataFrame, optional
         Roster of an earlier plan, which is changed only if that avoids `replan_gain` more.
@@ -180,7 +191,7 @@ def make_plan(
     ModelError
         If no plan keeps to the rules: says which clash, and by how much.
     """
-    place = place_of(region, evidence)
+    place, seasons, seed = place_of(region, evidence), options.seasons, options.seed
     run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=seasons)
     rules = plan_rules(region, run.reach, hours=hours, plan_from=plan_from)
     objective = Avoided.of(run, rules)
@@ -210,7 +221,7 @@ def make_plan(
     setting = WaySetting(
         evidence, movement.packed(), place, seasons, seed, {**placed, **curve}, tuple(placed)
     )
-    drawn = draw_ways(setting, draws, workers=workers, step=step)
+    drawn = draw_ways(setting, options.draws, workers=options.workers, step=options.progress.step)
     best = dict(zip(placed, avoided_by(run, placed), strict=True))
     cost = region.settings.cost_per_hour
     table = _plan_table(region, run, found, rules=rules, objective=objective)
@@ -229,7 +240,7 @@ def make_plan(
         hours_worked=float(rules.worked.sum()),
         plan_from=plan_from,
         seasons=seasons,
-        draws=draws,
+        draws=options.draws,
         seed=seed,
         slopes=found.slopes,
         notes=(

@@ -11,6 +11,7 @@ import pandas as pd
 import scipy.sparse as sp
 
 from spreadnet.evidence.region import DAY_TYPES
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 SMALL = 1e-6  # by which sums of hours may differ in their last digits
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Limit:
     """
@@ -59,6 +61,7 @@ class Limit:
         return np.ones(len(self.cells)) if self.weights is None else self.weights
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class PlanRules:
     """

@@ -9,6 +9,7 @@ import numpy as np
 
 from spreadnet.decisions.hours.reach import steady
 from spreadnet.decisions.plan.best_linear import best_for
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -41,6 +42,7 @@ class Objective(Protocol):
         """Avoided by one more shift of each cell, (K, D)."""
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Found:
     """

@@ -11,6 +11,7 @@ import pandas as pd
 from spreadnet.decisions.plan.best_linear import best_for
 from spreadnet.decisions.plan.search import search
 from spreadnet.decisions.plan.ways import cost_of_one
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -31,6 +32,7 @@ KINDS = {
 }
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Budget:
     """A plan with other hours: its shifts, what they avoid, what the next shift would."""

@@ -17,6 +17,7 @@ from spreadnet.model.inputs import each_species
 from spreadnet.model.spread.expected import totals_under
 from spreadnet.model.spread.futures import simulate
 from spreadnet.model.spread.types import Coverage
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -101,6 +102,7 @@ def last_season_hours(region: Region, reach: Reach) -> Array:
     return hours_by_block(region, reach, before[year == year.max()])
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class WaySetting:
     """What every draw shares: hours by way (K, D), those of `simulated` in single futures too."""
@@ -114,6 +116,7 @@ class WaySetting:
     simulated: tuple[str, ...]
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class WayDraws:
     """

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from spreadnet.model.spread.incidence import collapse_matrix
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 ROWS = 512  # landings a block: memory stays that of one block, not of all pairs
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Attribution:
     """

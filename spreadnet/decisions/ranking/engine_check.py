@@ -9,6 +9,7 @@ import numpy as np
 
 from spreadnet.model.spread.expected import new_infestations
 from spreadnet.model.spread.futures import simulate
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,6 +34,7 @@ FAST = 1.0  # new infestations for each one at the start
 LAKE_APART = 0.1  # difference in the chance of one lake that is worth naming it
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class EngineCheck:
     """

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from spreadnet.decisions.hours.reach import steady
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 FIRSTS = (5, 10, 20)
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class RankDraws:
     """

@@ -9,8 +9,6 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from spreadnet.decisions.draws.asked import check_asked
-from spreadnet.decisions.draws.parallel import quiet
 from spreadnet.decisions.draws.run import any_new, avoided_by, run_draws, run_model, setting_of
 from spreadnet.decisions.hours.placing import WAYS, place_busiest, place_equally, place_ranked
 from spreadnet.decisions.ranking.engine_check import check_engine, why_apart
@@ -27,7 +25,7 @@ from spreadnet.model.spread.network import lake_network, trips_table
 from spreadnet.words.numbers import figure
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Mapping
 
     from numpy.typing import NDArray
 
@@ -36,6 +34,7 @@ if TYPE_CHECKING:
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
     from spreadnet.model.movement.movement import Movement
+    from spreadnet.options import Settled
 
     Array = NDArray[np.floating]
 
@@ -51,11 +50,7 @@ def decide(
     evidence: Evidence,
     movement: Movement,
     *,
-    seasons: int,
-    draws: int,
-    seed: int,
-    workers: int | None = 1,
-    step: Callable[[int, int, str], None] = quiet,
+    options: Settled,
 ) -> Assessment:
     """
     Rank the landings, compare ways of placing the hours, and describe the network.
@@ -68,16 +63,8 @@ def decide(
         Step one.
     movement : Movement
         Step two.
-    seasons : int
-        Seasons to look ahead, 1 to 50.
-    draws : int
-        Draws for the intervals, 1 or more.
-    seed : int
-        Seed of the random numbers, 0 or more.
-    workers : int or None
-        Processes that work out draws, see `parallel.in_order`.
-    step : callable
-        Told `(done, total, what)` as the draws go on.
+    options : Settled
+        Seasons, draws, seed, workers, and who is told as the draws go on.
 
     Returns
     -------
@@ -87,11 +74,10 @@ def decide(
     Raises
     ------
     ValueError
-        If a number is not a whole one or out of its range, or the evidence or the movement is of
-        another region.
+        If the evidence or the movement is of another region.
     """
-    check_asked(seasons=seasons, draws=draws, seed=seed, workers=workers)
     _check(region, evidence, movement)
+    seasons, draws, seed = options.seasons, options.draws, options.seed
     place = place_of(region, evidence)
     run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=seasons)
     hours = _hours(region.settings.hours, run)
@@ -104,7 +90,7 @@ def decide(
         seed=seed,
         redrawn=redrawn_number(draws),
     )
-    drawn = run_draws(setting, range(draws), workers=workers, step=step)
+    drawn = run_draws(setting, range(draws), workers=options.workers, step=options.progress.step)
     checks = check_engine(run, seed=seed)
     exact = exact_effects(run)
     moved = rank_moves(drawn.scores, drawn.redrawn, factor=exact.factor, ids=place.landing_ids)
@@ -368,26 +354,7 @@ def _notes(
                 "traffic is estimated from landings like them",
             )
         )
-    for name, fit in run.calibration.items():
-        label = evidence.species[name].label
-        if fit.basis == "finds":
-            text = f"{label}: speed of spread learned from {fit.finds} dated finds"
-            if fit.first_year is not None:
-                text += f", {fit.first_year} to {fit.last_year}"
-            notes.append(Note("calibrated", text))
-        elif fit.basis == "given":
-            text = f"{label}: the establishment chance {fit.establish:g} of region.toml is used"
-            notes.append(Note("establish-given", text))
-        else:
-            notes.append(
-                Note(
-                    "not-calibrated",
-                    f"{label}: too few dated finds after the first year "
-                    f"({fit.finds}) to learn how "
-                    "fast it spreads here; absolute numbers rest on a wide stated range, so use "
-                    "them only to compare landings",
-                )
-            )
+    notes += _calibration_notes(evidence, run)
     if not evidence.traffic.timed:
         text = "no boat was counted, so the best day and time of a landing are not known"
         if (evidence.traffic.table["hours"] > 0).any():
@@ -413,4 +380,30 @@ def _notes(
                 "that counts (all lakes infested or sure to be, no trips, or weights of 0)",
             )
         )
+    return notes
+
+
+def _calibration_notes(evidence: Evidence, run: Run) -> list[Note]:
+    """What the speed of spread of each species was learned from."""
+    notes = []
+    for name, fit in run.calibration.items():
+        label = evidence.species[name].label
+        if fit.basis == "finds":
+            text = f"{label}: speed of spread learned from {fit.finds} dated finds"
+            if fit.first_year is not None:
+                text += f", {fit.first_year} to {fit.last_year}"
+            notes.append(Note("calibrated", text))
+        elif fit.basis == "given":
+            text = f"{label}: the establishment chance {fit.establish:g} of region.toml is used"
+            notes.append(Note("establish-given", text))
+        else:
+            notes.append(
+                Note(
+                    "not-calibrated",
+                    f"{label}: too few dated finds after the first year "
+                    f"({fit.finds}) to learn how "
+                    "fast it spreads here; absolute numbers rest on a wide stated range, so use "
+                    "them only to compare landings",
+                )
+            )
     return notes

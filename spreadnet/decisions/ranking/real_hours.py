@@ -9,6 +9,7 @@ import numpy as np
 
 from spreadnet.decisions.hours.reach import steady
 from spreadnet.model.spread.one_landing import avoided_at_one
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -22,6 +23,7 @@ HOURS = 100.0  # worked in all seasons together, as the ranking counts
 AT_BORDER = 20  # last landings of the list whose correction the landings beyond it get
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Exact:
     """

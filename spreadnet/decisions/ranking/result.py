@@ -5,6 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from spreadnet.words.cautions import CAUTIONS
+from spreadnet.words.finding import finding, top_landings
+from spreadnet.words.notebook import card
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -12,6 +16,7 @@ if TYPE_CHECKING:
     import networkx as nx
     import pandas as pd
 
+    from spreadnet.decisions.ranking.compare import RankComparison
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Note, Region
     from spreadnet.model.finds.establishment import Calibration
@@ -82,3 +87,58 @@ class Assessment:
             f"{len(self.lakes)} lakes, {self.seasons} seasons, {self.draws} draws, "
             f"seed {self.seed}>"
         )
+
+    def _repr_html_(self) -> str:
+        return card(
+            self.region.settings.name,
+            lines=[f"{finding(self)}.", f"{self.seasons} seasons, {self.draws} draws."],
+            table=self.top(5),
+            cautions=CAUTIONS[:2],
+        )
+
+    def top(self, count: int = 10) -> pd.DataFrame:
+        """
+        The first landings as a short table in words.
+
+        Parameters
+        ----------
+        count : int
+            Landings to list, 1 or more.
+
+        Returns
+        -------
+        table : DataFrame, index landing_id
+            `rank`, `landing`, `lake`, `avoided per 100 hours` with its 90% interval, the 90%
+            interval of the rank, and the main reason. No rows where there is no ranking.
+
+        Raises
+        ------
+        ValueError
+            If the count is below 1.
+        """
+        return top_landings(self, count=count)
+
+    def compare(self, other: Assessment) -> RankComparison:
+        """
+        Which ranks another result moves, and what its order would lose by the estimates here.
+
+        Parameters
+        ----------
+        other : Assessment
+            Another result for the same landings, e.g. with another law of movement or other
+            assumptions.
+
+        Returns
+        -------
+        comparison : RankComparison
+            Says it in words; `table` holds the ranks, `lost` the share lost.
+
+        Raises
+        ------
+        ValueError
+            If the two have other landings, or other day types and blocks.
+        """
+        from spreadnet.decisions.ranking.compare import compare_rankings
+
+        comparison: RankComparison = compare_rankings(self, other)
+        return comparison

@@ -28,6 +28,7 @@ from spreadnet.decisions.roster.people import (
 )
 from spreadnet.decisions.roster.tables import person_table, roster_notes, shift_table
 from spreadnet.evidence.region import Note
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from spreadnet.decisions.roster.dates import Need
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     Row = dict[Any, Any]
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Roster:
     """

@@ -15,6 +15,7 @@ from spreadnet.evidence.statistics.pooling import START_EFFECT
 from spreadnet.model.movement.shares import TRAFFIC, within_lake_split
 from spreadnet.model.spread.expected import expected_spread, gradient
 from spreadnet.model.spread.types import covered
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -35,6 +36,7 @@ LAUNCHING, RETRIEVING = (DIRECTIONS.index(d) for d in ("launching", "retrieving"
 OTHER, OUTSIDE = (WATERS.index(w) for w in ("other", "outside"))
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Worth:
     """
@@ -63,6 +65,7 @@ class Worth:
         return leaving[:, None] * reach.leaving + arriving[:, None] * reach.arriving
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Unsure:
     """
@@ -84,6 +87,7 @@ class Unsure:
         return Told(*gaps, self.waters[0], self.traffic)
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Told:
     """
@@ -103,6 +107,7 @@ class Told:
         return Told(*(getattr(self, f.name)[cells] for f in fields(self)))
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Response:
     """
@@ -162,6 +167,7 @@ class Response:
         return both * spoken
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Habits:
     """

@@ -28,6 +28,7 @@ from spreadnet.decisions.surveys.value import (
     whole_shifts,
 )
 from spreadnet.words.finding import WIDTH
+from spreadnet.words.notebook import short_repr
 from spreadnet.words.numbers import figure
 
 if TYPE_CHECKING:
@@ -48,6 +49,7 @@ SMALL_CHANCE = 0.01
 WORTH_A_LINE = 0.01  # of the first landing's gain; those that gain less are not listed
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class SurveyList:
     """

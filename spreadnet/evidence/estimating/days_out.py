@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from spreadnet.evidence.estimating.contacts import contact_landings
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -22,6 +23,7 @@ QUICK_DAYS = 5.0  # the span that the published share is about
 PARTS = 20  # equally likely parts into which the assumed tail is cut
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class DaysOut:
     """

@@ -18,6 +18,7 @@ from spreadnet.evidence.statistics.pooling import (
     design_effect,
     fit_pooled,
 )
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -37,6 +38,7 @@ EDUCATION = {
 }
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Gaps:
     """

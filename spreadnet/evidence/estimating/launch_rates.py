@@ -11,6 +11,7 @@ from scipy.optimize import brentq
 from scipy.special import digamma, gammainc, gammaincinv, gammaln, ndtri
 
 from spreadnet.evidence.statistics.laplace import Mode, find_mode, without_bias
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -22,6 +23,7 @@ STEPS, HOP = 30, 10  # most steps to a quantile; the first guess looks at every 
 ROUNDS = 4  # of fit and visit spread in turn; the spread is steady to 1% after three
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Counts:
     """Boats counted in V visits: `boats` and `landing` (V,), `stratum` and `hours` (V, B)."""
@@ -32,6 +34,7 @@ class Counts:
     hours: Array
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Rates:
     """

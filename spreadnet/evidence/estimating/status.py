@@ -11,6 +11,7 @@ from scipy.optimize import brentq
 from scipy.special import expit
 
 from spreadnet.evidence.statistics.intervals import beta_from_range
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -24,6 +25,7 @@ WORDS = ("infested", "looked for, not found", "not surveyed")
 BELOW, ABOVE, GRID = 20.0, 10.0, 601
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class StatusDraw:
     """
@@ -36,6 +38,7 @@ class StatusDraw:
     uniform: Array | None
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Status:
     """

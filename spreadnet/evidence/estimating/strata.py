@@ -10,6 +10,7 @@ import pandas as pd
 from scipy.linalg import helmert
 
 from spreadnet.evidence.region import DAY_TYPES
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Strata:
     """

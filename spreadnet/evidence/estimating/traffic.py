@@ -16,6 +16,7 @@ from spreadnet.evidence.region import DAY_TYPES
 from spreadnet.evidence.statistics.intervals import beta_from_range, even_draws, spread_over_range
 from spreadnet.evidence.statistics.laplace import FEW, FIXED_SEED
 from spreadnet.evidence.statistics.pooling import design_effect
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -35,6 +36,7 @@ LEAST_PROFILE = 1e-9  # draws of the profile of retrievals stay off 0
 ROUNDS = 20  # of sharing out retrievals of visits that lie in several blocks
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class TrafficDraw:
     """
@@ -51,6 +53,7 @@ class TrafficDraw:
     refusal: float
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Traffic:
     """

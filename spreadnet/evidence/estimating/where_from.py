@@ -20,6 +20,7 @@ from spreadnet.evidence.estimating.contacts import (
 from spreadnet.evidence.statistics.intervals import beta_from_moments, beta_interval
 from spreadnet.evidence.statistics.laplace import Mode, find_mode
 from spreadnet.evidence.statistics.pooling import LEAST, design_effect
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -34,6 +35,7 @@ MOST_LOG = np.log(1e4)  # of the concentration in draws: landings are never take
 LEAST_SHARE = 1e-6  # of an assumed share or the ends of its range
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Shares:
     """

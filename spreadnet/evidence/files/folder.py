@@ -17,6 +17,7 @@ from spreadnet.evidence.files.contents import (
 )
 from spreadnet.evidence.personal.privacy import brief
 from spreadnet.evidence.region import REQUIRED_TABLES, SETTINGS_FILE, TABLES, Note
+from spreadnet.words.notebook import short_repr
 
 OTHER_BOOKS = (".xls", ".ods", ".numbers", ".xlsb")
 OTHER_VECTORS = (".fgb", ".gml", ".kmz", ".gdb", ".tab", ".mif", ".gpx", ".topojson", ".zip")
@@ -35,6 +36,7 @@ _COMPANIONS = (
 )
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Files:
     """The file of each table, with problems and notes about the folder."""

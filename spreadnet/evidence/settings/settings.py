@@ -29,12 +29,14 @@ from spreadnet.evidence.settings.values import (
     weight_of,
 )
 from spreadnet.evidence.species.species import Species, read_species
+from spreadnet.words.notebook import short_repr
 
 LONGEST_SEASON_DAYS = 366
 FIRST_SEASON, LAST_SEASON = 2000, 2100  # years
 NO_SEASON = date(1, 1, 1)  # stands for a day of the season that could not be read
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class SettingsReading:
     """Settings with which checking can go on, what is wrong with them, and lines of the keys."""

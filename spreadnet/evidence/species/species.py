@@ -10,12 +10,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from spreadnet.assumptions import Assumption, Assumptions
+from spreadnet.assumptions import Assumptions, assumptions_of
+from spreadnet.words.notebook import short_repr
 
 HABITAT_RULES = ("calcium", "clarity", "none")
 BASES = ("confirmed", "from memory", "assumption")
 
 
+@short_repr
 @dataclass(frozen=True, slots=True)
 class Species:
     """
@@ -58,7 +60,7 @@ class Species:
         >>> mussel.with_changes({"allee_exponent": 1.86}).values["allee_exponent"]
         1.86
         """
-        values = self.values.with_changes(changes)
+        values = self.values.with_changes(changes, source="region.toml")
         if values.entries["allee_exponent"].low < 1:
             message = "Invalid 'allee_exponent'. It must be 1 or more."
             raise ValueError(message)
@@ -73,25 +75,6 @@ def _packaged(file: str) -> pd.DataFrame:
         .open(encoding="utf-8") as stream
     ):
         return pd.read_csv(stream, dtype=str, keep_default_na=False)
-
-
-def _numbers(rows: pd.DataFrame) -> Assumptions:
-    """Rows of one species as assumptions, in file order."""
-    entries = {}
-    for row in rows.to_dict("records"):
-        name = row["parameter"]
-        entries[name] = Assumption(
-            name=name,
-            value=float(row["value"]),
-            low=float(row["low"]),
-            high=float(row["high"]),
-            unit=row["unit"],
-            scale=row["scale"],
-            meaning=row["meaning"],
-            source=row["source"],
-            basis=row["basis"],
-        )
-    return Assumptions(entries)
 
 
 def read_species() -> Mapping[str, Species]:
@@ -131,7 +114,7 @@ def read_species() -> Mapping[str, Species]:
             group=row["group"],
             habitat_rule=row["habitat_rule"],
             drying=row["drying"],
-            values=_numbers(numbers[row["species"]]),
+            values=assumptions_of(numbers[row["species"]].to_dict("records")),
         )
         for row in _packaged("species_names.csv").to_dict("records")
     }

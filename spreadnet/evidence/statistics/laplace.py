@@ -10,6 +10,7 @@ import numpy as np
 from scipy.optimize import minimize
 
 from spreadnet.errors import ModelError
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -22,6 +23,7 @@ FEW = 200  # draws with which intervals are worked out: quantiles good to a few 
 FIXED_SEED = 90  # intervals use the same scores each time, so that they don't depend on a seed
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Mode:
     """

@@ -11,6 +11,7 @@ from scipy.special import betaln, digamma, expit, logit
 from spreadnet.assumptions import Z90
 from spreadnet.evidence.statistics.intervals import beta_from_moments, beta_interval
 from spreadnet.evidence.statistics.laplace import Mode, find_mode
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -23,6 +24,7 @@ LEAST, MOST = 1e-9, 1 - 1e-9  # draws stay off 0 and 1, so that odds and logs st
 START_EFFECT, START_WEIGHT = 1.2, 10.0  # design effect before any, worth ten visits: no source
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Pooled:
     """

@@ -13,6 +13,7 @@ from spreadnet.errors import Problem
 from spreadnet.evidence.personal.privacy import brief
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.where.crs import swapped
+from spreadnet.words.notebook import short_repr
 
 FARTHEST_M = 1000.0  # from its stated lake; house rule, no source
 NEAR_DEGREES = 0.5  # margin round the lakes within which a place counts as near them
@@ -21,6 +22,7 @@ SEVERAL = 3  # landings that must all be far before the file as a whole is blame
 SHOWN_LAKES = 4
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Match:
     """The lake of each landing (row index), its distance from the shoreline, and problems."""

@@ -26,12 +26,14 @@ from spreadnet.evidence.where.crs import (
 from spreadnet.evidence.where.landings_to_lakes import match_landings, misplaced
 from spreadnet.evidence.where.outlines import area_note, check_outlines, polygon_area_ha
 from spreadnet.evidence.where.overlaps import overlapping, same_places
+from spreadnet.words.notebook import short_repr
 
 ODD_LAKE_M = 1_000_000.0  # this far from the middle of the lakes, and
 ODD_LAKE_TIMES = 20.0  # this many times as far as the middling lake: a slip of the pen
 _DEGREES = pyproj.CRS("EPSG:4326")
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Placed:
     """A spatial table in the region's CRS, indexed by id; None when places can't be told."""

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from spreadnet.words.notebook import short_repr
+
 if TYPE_CHECKING:
     import scipy.sparse as sp
     from numpy.typing import NDArray
@@ -37,6 +39,7 @@ def fast_available() -> bool:
     return os.environ.get(SWITCH, "1") != "0" and find_spec("numba") is not None
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Seasons:
     """

@@ -10,6 +10,7 @@ from scipy.optimize import minimize_scalar
 
 from spreadnet.model.spread.between_lakes import LakeRates
 from spreadnet.model.spread.expected import expected_spread
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -25,6 +26,7 @@ NEAR = 0.01  # on the log scale, to which the maximum is searched before the las
 FEWEST_FINDS = 3  # below this the finds say too little: the stated range is used as it is
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class History:
     """
@@ -177,6 +179,7 @@ def history(
     return History(found_in, np.asarray(watched, float), first_year, last_year, found_in_year)
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Exposure:
     """

@@ -20,6 +20,7 @@ from spreadnet.model.movement.likelihood import (
     likelihood,
     maximise,
 )
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -35,6 +36,7 @@ MOST_SHARE = 0.5  # of the naive covariance that is added where landings are few
 AREA = "log_area"
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class GravityFit:
     """

@@ -11,6 +11,7 @@ import pandas as pd
 import scipy.sparse as sp
 
 from spreadnet.evidence.region import DIRECTIONS
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 LEFT_OUT = ("no answer", "none", "outside", "same lake", "lake without a landing")
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Interviews:
     """

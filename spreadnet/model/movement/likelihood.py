@@ -10,6 +10,7 @@ import numpy as np
 import scipy.sparse as sp
 
 from spreadnet.errors import ModelError
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -31,6 +32,7 @@ NEAR_GAIN = 1e-3  # after one more step, which squares it, nothing is left
 LAST_GAIN = 1e-9  # gain in log-likelihood at which one more Newton step makes the error negligible
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Choices:
     """
@@ -67,6 +69,7 @@ class Choices:
         )
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Likelihood:
     """

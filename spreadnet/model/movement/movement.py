@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -32,6 +32,7 @@ from spreadnet.model.movement.shares import (
 from spreadnet.model.trips.by_law import LawTrips
 from spreadnet.model.trips.dense import Trips
 from spreadnet.model.trips.lumped import LumpedTrips, lumped_trips
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
 
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
+    from spreadnet.model.movement.interviews import Interviews
 
     Array = NDArray[np.floating]
 
@@ -51,6 +53,7 @@ LUMPED = 10_000  # landings above which distances are not held
 LARGE = 1000  # landings above which trips are held in half the memory
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Movement:
     """
@@ -283,36 +286,43 @@ def fit_movement(
                 "notes": (Note("movement-assumed", text),),
             }
         )
+    ways = (at, ends[lakes])
+    return Movement(**{**base, **_from_interviews(evidence, interviews, base, ways, seed=seed)})
+
+
+def _from_interviews(
+    evidence: Evidence,
+    interviews: Interviews,
+    base: Mapping[str, Any],
+    ways: tuple[Array, Array],
+    *,
+    seed: int,
+) -> dict[str, Any]:
+    """The law that foretells landings held out best, fitted; `ways` lead from landings to lakes."""
+    group, dtype = base["group"], np.float32 if len(base["group"]) > LARGE else np.float64
+    traffic, area_ha = evidence.traffic, base["area_ha"][base["lakes"]]
+
+    def pull(launches: Array) -> dict[str, Array]:
+        return lake_attractions(area_ha, np.maximum(launches, FEWEST_BOATS), group)
+
     asked, places, _ = narrowed(interviews, most=MOST_ASKED)
-    attractions = lake_attractions(area_ha[lakes], launches, group)
-    between_km = planar_km(at[places], ends[lakes], dtype=dtype)
+    attractions = pull(traffic.table["launches"].to_numpy(float))
+    between_km = planar_km(ways[0][places], ways[1], dtype=dtype)
     laws = compare_laws(asked, attractions, between_km, rng=stream(seed, "folds of landings"))
     chosen = chosen_law(laws)
-    draws = [
-        lake_attractions(
-            area_ha[lakes],
-            np.maximum(
-                evidence.traffic.draw(stream(seed, "traffic of the fit", draw)).launches,
-                FEWEST_BOATS,
-            ),
-            group,
-        )[TRAFFIC]
-        for draw in range(TRAFFIC_DRAWS)
-    ]
-    fit = fit_gravity(asked, attractions, between_km, law=chosen, drawn={TRAFFIC: np.array(draws)})
+    streams = (stream(seed, "traffic of the fit", draw) for draw in range(TRAFFIC_DRAWS))
+    drawn = {TRAFFIC: np.array([pull(traffic.draw(rng).launches)[TRAFFIC] for rng in streams])}
+    fit = fit_gravity(asked, attractions, between_km, law=chosen, drawn=drawn)
     text = (
         f"movement: the {chosen.name.replace('_', ' ')} law predicts landings held out best or as "
-        f"well as a longer one, from {named:,} interviews at {fit.landings} landings"
+        f"well as a longer one, from {base['interviews']:,} interviews at {fit.landings} landings"
     )
-    return Movement(
-        **{
-            **base,
-            "kind": "fitted",
-            "fit": fit,
-            "laws": laws,
-            "notes": (Note("movement-fitted", text),),
-        }
-    )
+    return {
+        "kind": "fitted",
+        "fit": fit,
+        "laws": laws,
+        "notes": (Note("movement-fitted", text),),
+    }
 
 
 def _notes_of_law(movement: Movement, launches: Array) -> tuple[Note, ...]:

@@ -11,6 +11,7 @@ from spreadnet.model.fast.bridge import fast_available, rates_between
 from spreadnet.model.spread.incidence import collapse_matrix
 from spreadnet.model.spread.types import Coverage, covered
 from spreadnet.model.trips.dense import Trips
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -50,6 +51,7 @@ class Rates(Protocol):
         """The same with every introduction counted so much."""
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class LakeRates:
     """
@@ -84,6 +86,7 @@ class LakeRates:
         return LakeRates(self.lakes, self.between * single, self.outside * chance)
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class FlowRates:
     """
@@ -139,6 +142,7 @@ class FlowRates:
         return replace(self, arriving=self.arriving * chance, outside=self.outside * chance)
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Changes:
     """

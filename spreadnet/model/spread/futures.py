@@ -13,6 +13,7 @@ import scipy.sparse as sp
 from spreadnet.chance import stream
 from spreadnet.model.fast.bridge import Seasons, fast_available, spread_futures
 from spreadnet.model.spread.between_lakes import LakeRates, lake_rates
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -29,6 +30,7 @@ FEW = 200  # lakes with a landing up to which building a sparse matrix takes lon
 CACHED = 60_000  # of these, as many as a processor keeps at hand
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Futures:
     """

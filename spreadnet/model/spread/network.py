@@ -11,6 +11,7 @@ import pandas as pd
 
 from spreadnet.model.carriage.carriage import carriage
 from spreadnet.model.spread.incidence import collapse_matrix
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -26,6 +27,7 @@ LEAST_EDGES = 5  # edges kept out of every lake, however its trips are spread
 LAKES = 128  # a block, so that no second matrix as large as the trips is ever held
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Flows:
     """

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from spreadnet.words.notebook import short_repr
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class SpreadInputs:
     """
@@ -75,6 +78,7 @@ class SpreadInputs:
     worth: Array
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Coverage:
     """
@@ -104,6 +108,7 @@ class Coverage:
         return Coverage(self.leaving[some], self.arriving[some])
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Path:
     """
@@ -129,6 +134,7 @@ class Path:
         return len(self.introductions)
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Gradient:
     """

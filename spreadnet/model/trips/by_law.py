@@ -9,6 +9,7 @@ import numpy as np
 
 from spreadnet.model.fast.bridge import trips_by_origin
 from spreadnet.model.trips.dense import Trips
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 TO_BASE_2 = {"log_distance": 1.0, "distance": 1 / np.log(2.0), "log_distance_squared": np.log(2.0)}
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class LawTrips:
     """

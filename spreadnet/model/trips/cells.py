@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from spreadnet.words.notebook import short_repr
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -14,6 +16,7 @@ if TYPE_CHECKING:
     Places = NDArray[np.integer]
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Cells:
     """

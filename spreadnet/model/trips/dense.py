@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 import scipy.sparse as sp
 
+from spreadnet.words.notebook import short_repr
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -36,6 +38,7 @@ class TripFlow(Protocol):
         """Trips from every landing into some landings, (K, len)."""
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Trips:
     """

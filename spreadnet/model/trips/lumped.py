@@ -10,6 +10,7 @@ import scipy.sparse as sp
 
 from spreadnet.model.trips.cells import Cells, in_cells, near_cells
 from spreadnet.model.trips.dense import Trips
+from spreadnet.words.notebook import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -25,6 +26,7 @@ FEWEST_LAKES = 64
 LOWEST = -69.0  # logarithm of a share of 1e-30: nothing
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class NearTrips:
     """
@@ -45,6 +47,7 @@ class NearTrips:
     trips: Array
 
 
+@short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class LumpedTrips:
     """

@@ -8,10 +8,10 @@ import pytest
 from sklearn.metrics import brier_score_loss, roc_auc_score
 
 import spreadnet
+from spreadnet.chain import hindcast
 from spreadnet.decisions.hindcast.foretell import (
     PREDICTORS,
     _found_chance,
-    hindcast,
     hindcast_summary,
 )
 from spreadnet.decisions.hindcast.past import past_region

@@ -27,6 +27,7 @@ from spreadnet.decisions.plan.ways import PLAN, last_season_hours, ways_today
 from spreadnet.errors import ModelError
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
+from spreadnet.options import RunOptions, settle
 
 FIRST = date(2027, 5, 15)
 
@@ -58,9 +59,15 @@ def bare(region, **settings):
 
 def planned(parts, region=None, *, hours=320.0, draws=3, **given):
     demo, evidence, movement, _ = parts
-    given = {"plan_from": FIRST, "seasons": 5, "seed": 1, **given}
+    given = {"plan_from": FIRST, **given}
+    options = settle(RunOptions(draws=draws), {}, seasons=5, draws=draws)
     return make_plan(
-        demo if region is None else region, evidence, movement, hours=hours, draws=draws, **given
+        demo if region is None else region,
+        evidence,
+        movement,
+        hours=hours,
+        options=options,
+        **given,
     )
 
 

@@ -6,8 +6,8 @@ from datetime import date
 import pandas as pd
 import pytest
 
+from spreadnet.chain import hindcast
 from spreadnet.cli import main
-from spreadnet.decisions.hindcast.foretell import hindcast
 from spreadnet.errors import OutputError
 from spreadnet.outputs.pages.hindcast import chart, hindcast_page, write_hindcast
 from spreadnet.words.cautions import CAUTIONS

@@ -4,7 +4,16 @@ import numpy as np
 import pytest
 
 import spreadnet
-from spreadnet.decisions.draws.asked import check_asked
+
+
+class Told:
+    """Progress that nothing may be told to: no work is begun."""
+
+    def stage(self, name):
+        raise AssertionError(name)
+
+    step = stage
+
 
 NO_NUMBERS = (0, -1, 1.5, "2", "two", True, float("nan"), np.float64(2), [1])
 
@@ -13,11 +22,8 @@ NO_NUMBERS = (0, -1, 1.5, "2", "two", True, float("nan"), np.float64(2), [1])
 @pytest.mark.parametrize("name", ["workers", "draws", "seasons"])
 @pytest.mark.parametrize("make", [spreadnet.assess, spreadnet.season_plan])
 def test_what_is_no_whole_number_of_one_or_more_is_refused_at_once(make, name, value, demo_region):
-    def stage(words):
-        raise AssertionError(words)  # no work was begun
-
     with pytest.raises(ValueError, match=rf"^Invalid {name} '.*'\. It must be a whole number of 1"):
-        make(demo_region, **{name: value}, stage=stage)
+        make(demo_region, **{name: value}, progress=Told())
 
 
 @pytest.mark.parametrize("value", [0, -1, 1.5, "2"], ids=str)
@@ -39,7 +45,7 @@ def test_hours_are_a_number_in_their_range(value, demo_region):
 
 
 def test_numbers_of_numpy_and_what_is_left_out_pass():
-    check_asked(draws=np.int64(3), seed=0, seasons=50, hours=np.float64(2.5), workers=1024)
-    check_asked()
+    spreadnet.RunOptions(draws=np.int64(3), seed=0, seasons=50, workers=1024)
+    spreadnet.RunOptions()
     with pytest.raises(ValueError, match="at most 1024"):
-        check_asked(workers=1025)
+        spreadnet.RunOptions(workers=1025)
