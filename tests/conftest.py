@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from _pytest.doctest import DoctestModule
 
 DEMO = Path(__file__).parents[1] / "demo_region"
 CRS = "EPSG:32709"  # UTM 9 south: the invented region lies in open ocean
@@ -29,6 +30,15 @@ BROWSER_FLAGS = (
     "--hide-scrollbars",
     "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
 )
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collect_file(file_path):
+    """Doctests are the package's: no file of tests is collected twice to look for some."""
+    found = yield
+    if file_path.name.startswith("test_"):
+        return [one for one in found if not isinstance(one, DoctestModule)]
+    return found
 
 
 @pytest.fixture(scope="session")
@@ -85,6 +95,18 @@ def _names(rng, count):
     """Invented names of lakes, each once."""
     pairs = [f"{a} {b}" for a in FIRST.split() for b in SECOND.split()]
     return [f"{pairs[i]} Lake" for i in rng.permutation(len(pairs))[:count]]
+
+
+@pytest.fixture
+def write_broken(tmp_path_factory):
+    """Return a function that writes the folder of a case of `broken/cases.py` by its name."""
+    from broken.cases import FAULTY, FINE
+    from broken.small_region import write_region
+
+    def write(name):
+        return write_region(tmp_path_factory.mktemp(name), {**FAULTY, **FINE}[name].changes)
+
+    return write
 
 
 @pytest.fixture(scope="session")

@@ -123,6 +123,7 @@ def test_one_species_alone_can_be_run(result):
         quick(result.region, species=["dragon"])
 
 
+@pytest.mark.slow
 def test_longer_looks_find_more_infestations(result):
     totals = [
         quick(result.region, seasons=seasons).totals["new_infestations"].sum()
@@ -217,6 +218,7 @@ def test_numbers_out_of_range_are_refused(result, options):
         quick(result.region, **options)
 
 
+@pytest.mark.slow
 def test_the_four_steps_alone_give_the_same(result):
     region = result.region
     evidence = spreadnet.gather_evidence(region)

@@ -16,11 +16,12 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from broken.cases import FAULTY, FINE
 
 from spreadnet.cli import main
 
 DEMO = Path(__file__).parents[1] / "demo_region"
-
+DRAWS = 5  # of a run that is looked at: the fewer, the sooner
 
 POSIX = pytest.mark.skipif(os.name == "nt", reason="signals and full devices of POSIX")
 
@@ -40,7 +41,7 @@ def run(*words, cwd=None, **flows):
 def finished(tmp_path_factory):
     """One real run of the command on the demo region."""
     folder = tmp_path_factory.mktemp("run")
-    done = run("run", DEMO, "--out", folder / "out", "--draws", 20, "--seed", 5)
+    done = run("run", DEMO, "--out", folder / "out", "--draws", DRAWS, "--seed", 5)
     assert done.returncode == 0, done.stderr
     return done, folder / "out"
 
@@ -72,7 +73,7 @@ def test_run_prints_ten_landings_with_reasons_and_where_files_went(finished):
     assert [int(r) for r in ranks] == list(range(1, 11))
     assert done.stdout.count("     - ") >= 20
     assert "busiest first" in done.stdout
-    assert "Seed 5, 20 draws" in done.stdout
+    assert f"Seed 5, {DRAWS} draws" in done.stdout
     assert str(out) in done.stdout
     first = pd.read_csv(out / "landings.csv", dtype=str, encoding="utf-8-sig").iloc[0]
     assert f"[{first['landing_id']}]" in done.stdout.split("\n  2  ")[0]
@@ -97,10 +98,11 @@ def test_the_record_holds_no_path_of_this_machine(finished):
     assert {i["table"] for i in record["inputs"]} >= {"lakes", "landings", "visits", "contacts"}
 
 
+@pytest.mark.slow
 def test_same_seed_gives_the_same_bytes(finished, tmp_path):
     _, out = finished
     again = tmp_path / "again"
-    assert run("run", DEMO, "--out", again, "--draws", 20, "--seed", 5).returncode == 0
+    assert run("run", DEMO, "--out", again, "--draws", DRAWS, "--seed", 5).returncode == 0
     for file in sorted(out.iterdir()):
         if file.name != "run.json":
             assert file.read_bytes() == (again / file.name).read_bytes(), file.name
@@ -117,18 +119,17 @@ def test_an_earlier_result_is_kept_without_force(finished):
     assert before == {p.name: p.read_bytes() for p in out.iterdir()}
 
 
-def test_a_missing_region_is_explained(tmp_path):
-    done = run("run", tmp_path / "nowhere", "--out", tmp_path / "out")
-    assert done.returncode == 1
-    assert "nowhere" in done.stderr
-    assert "Traceback" not in done.stderr
+def test_a_missing_region_is_explained(tmp_path, capsys):
+    assert main(["run", str(tmp_path / "nowhere"), "--out", str(tmp_path / "out")]) == 1
+    told = capsys.readouterr().err
+    assert "nowhere" in told
+    assert "Traceback" not in told
     assert not (tmp_path / "out").exists()
 
 
-def test_unknown_species_is_explained(tmp_path):
-    done = run("run", DEMO, "--out", tmp_path / "out", "--species", "dragon")
-    assert done.returncode == 1
-    assert "'dragon' is not in scope" in done.stderr
+def test_unknown_species_is_explained(tmp_path, capsys):
+    assert main(["run", str(DEMO), "--out", str(tmp_path / "out"), "--species", "dragon"]) == 1
+    assert "'dragon' is not in scope" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
 
 
@@ -184,15 +185,14 @@ def test_wrong_usage_exits_2_and_says_what_is_wrong(words, told, capsys):
     assert said.out == ""
 
 
-def test_new_then_check_says_what_to_fill_in(tmp_path):
-    done = run("new", "county", cwd=tmp_path)
-    assert done.returncode == 0, done.stderr
+def test_new_then_check_says_what_to_fill_in(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "county"]) == 0
     assert (tmp_path / "county" / "README.md").exists()
-    checked = run("check", "county", cwd=tmp_path)
-    assert checked.returncode == 1
-    assert "Traceback" not in checked.stderr + checked.stdout
-    again = run("new", "county", cwd=tmp_path)
-    assert again.returncode == 1
+    assert main(["check", "county"]) == 1
+    told = capsys.readouterr()
+    assert "Traceback" not in told.err + told.out
+    assert main(["new", "county"]) == 1
 
 
 def test_check_of_the_demo_finds_nothing(capsys):
@@ -202,14 +202,15 @@ def test_check_of_the_demo_finds_nothing(capsys):
     assert "lakes" in told
 
 
-def test_what_new_says_to_type_next_works_as_it_stands(tmp_path):
-    done = run("new", "our county's lakes", cwd=tmp_path)
-    assert done.returncode == 0, done.stderr
-    line = done.stdout.splitlines()[-1].strip()
+def test_what_new_says_to_type_next_works_as_it_stands(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "our county's lakes"]) == 0
+    line = capsys.readouterr().out.splitlines()[-1].strip()
     if os.name != "nt":
         assert shlex.split(line) == ["spreadnet", "check", "our county's lakes"]
-    assert run("check", "our county's lakes", cwd=tmp_path).returncode == 1
-    assert "no folder" not in run("check", *shlex.split(line)[2:], cwd=tmp_path).stderr
+    assert main(shlex.split(line)[1:]) == 1
+    told = capsys.readouterr()
+    assert "no folder" not in told.err + told.out
 
 
 def test_species_are_listed_with_names_and_sources(capsys):
@@ -353,7 +354,10 @@ def test_a_signal_ends_the_processes_that_draw(tmp_path, name):
 
 
 @POSIX
-@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP", "SIGINT"])
+@pytest.mark.parametrize(
+    "name",
+    ["SIGTERM", *(pytest.param(name, marks=pytest.mark.slow) for name in ("SIGHUP", "SIGINT"))],
+)
 def test_a_signal_during_the_writing_leaves_nothing(monkeypatch, capsys, tmp_path, name):
     from spreadnet.outputs import write as results
 
@@ -396,13 +400,11 @@ def test_force_keeps_input_tables_and_changed_results(finished):
     shutil.rmtree(mine)
 
 
-def test_force_replaces_an_unchanged_result(finished, tmp_path):
-    import shutil
-
+def test_force_replaces_an_unchanged_result(finished, tmp_path, monkeypatch):
     _, out = finished
     shutil.copytree(out, tmp_path / "out")
-    done = run("run", DEMO, "--out", ".", "--draws", 2, "--force", cwd=tmp_path / "out")
-    assert done.returncode == 0, done.stderr
+    monkeypatch.chdir(tmp_path / "out")
+    assert main(["run", str(DEMO), "--out", ".", "--draws", "2", "--force"]) == 0
     assert json.loads((tmp_path / "out" / "run.json").read_text("utf-8"))["draws"] == 2
     assert {p.name for p in (tmp_path / "out").iterdir()} == {p.name for p in out.iterdir()}
 
@@ -457,15 +459,11 @@ def test_problems_alike_are_counted_after_the_first_twenty(tmp_path, capsys):
     assert capsys.readouterr().out.count("problem: status.csv") == 40
 
 
-BROKEN = Path(__file__).parent / "broken"
-
-
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    "case", sorted(path for path in BROKEN.iterdir() if path.is_dir()), ids=lambda p: p.name
-)
-def test_a_run_on_a_faulty_folder_leaves_nothing(case, tmp_path, capsys):
+@pytest.mark.parametrize("name", [*FAULTY, *FINE])
+def test_a_run_on_a_faulty_folder_leaves_nothing(name, write_broken, tmp_path, capsys):
     """Whatever is wrong with the tables, there is a whole result or none, and no traceback."""
+    case = write_broken(name)
     code = main(["run", str(case), "--out", str(tmp_path / "out"), "--draws", "2"])
     told = capsys.readouterr()
     assert "Traceback" not in told.out + told.err

@@ -178,6 +178,7 @@ def test_every_format_gives_the_same_region_from_shuffled_rows(small, tmp_path, 
     same_tables(region, spreadnet.read_region(other))
 
 
+@pytest.mark.slow
 def test_a_table_of_movements_may_be_shuffled_too(small, tmp_path):
     found = [
         spreadnet.assess(

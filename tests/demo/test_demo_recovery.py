@@ -1,7 +1,16 @@
 """
 The known parameters of the demo, asked back: ten regions made from the model and read blind.
 
-The generator is written independently (see `demo_region/make_demo.py`); bars allow for ten regions.
+The generator is written independently (see `demo_region/make_demo.py`). Its middle values are those
+that the model assumes, so this is a best case.
+
+How bars are set: `REGIONS` holds what one region gave over 28 of them (seeds 27 to 54; the first
+ten are run here). A mean of ten has the standard error sd / sqrt(10). It must lie within three of
+them of the truth where there is one, else of the mean of the 28; where more is better, not more
+than two below that mean. Estimates are the same whatever the seed of the draws, so a mean that
+leaves its bar is another model, not bad luck. Intervals of 90% that come once or twice a region are
+counted: of ten, fewer than 7 hold the truth once in 78 such tests, of twenty fewer than 16 once
+in 23 (binomial).
 """
 
 import importlib.util
@@ -165,56 +174,102 @@ def compare(maker, made, region, result):
     return row
 
 
+# Mean and standard deviation from region to region.
+REGIONS = {
+    "launches_visited": (1.004, 0.044),
+    "launches_visited_covered": (0.896, 0.040),
+    "launches_unvisited": (1.075, 0.166),
+    "launches_unvisited_covered": (0.935, 0.042),
+    "kappa": (1.354, 0.372),
+    "gaps_covered": (0.885, 0.014),
+    "refusal": (0.040, 0.002),
+    "hidden_told_dreissenid_mussel": (0.863, 0.094),
+    "hidden_told_eurasian_watermilfoil": (0.823, 0.092),
+    "log_distance": (0.021, 0.071),
+    "log_traffic": (0.005, 0.066),
+    "log_area": (-0.003, 0.072),
+    "rank_agreement": (0.684, 0.057),
+    "lead": (0.242, 0.118),  # of the ranking over the busiest first, in rank agreement
+    "first_ten": (5.143, 1.484),
+    "score_covered": (0.918, 0.046),
+    "rank_covered": (0.907, 0.026),
+    "new_infestations": (1.147, 0.258),
+}
+
+
+def error(recovered, name):
+    """Standard error of the mean over the regions."""
+    return REGIONS[name][1] / len(recovered) ** 0.5
+
+
+def near(recovered, name, truth=None):
+    """Whether the mean lies within three standard errors of the truth, else of what was found."""
+    centre = REGIONS[name][0] if truth is None else truth
+    return abs(recovered[name].mean() - centre) <= 3 * error(recovered, name)
+
+
+def good(recovered, name):
+    """Whether the mean is no more than two standard errors below what was found."""
+    return recovered[name].mean() >= REGIONS[name][0] - 2 * error(recovered, name)
+
+
 def test_launches_are_recovered_where_counted_and_where_not(recovered):
-    assert recovered["launches_visited"].mean() == pytest.approx(1, abs=0.08)
-    assert 0.82 <= recovered["launches_visited_covered"].mean() <= 0.97
-    assert 0.75 <= recovered["launches_unvisited"].mean() <= 1.3
-    assert 0.82 <= recovered["launches_unvisited_covered"].mean() <= 0.99
+    assert near(recovered, "launches_visited", 1)
+    assert near(recovered, "launches_visited_covered", 0.9)
+    assert near(recovered, "launches_unvisited", 1)
+    # Where nobody counted the interval is somewhat wide: 0.94 of them hold the truth.
+    assert near(recovered, "launches_unvisited_covered")
     # Busy landings are visited, which makes those seen look more alike than all are.
-    assert 1 <= recovered["kappa"].mean() <= 1.7
+    assert near(recovered, "kappa")
+    assert recovered["kappa"].mean() >= 1
 
 
 def test_gap_rates_and_refusals_are_recovered(recovered):
-    assert 0.82 <= recovered["gaps_covered"].mean() <= 0.97
-    assert recovered["refusal"].mean() == pytest.approx(0.04, abs=0.01)
+    # A little below 0.9 in nearly every region: 0.885, with an error of 0.003 over the 28.
+    assert near(recovered, "gaps_covered")
+    assert near(recovered, "refusal", 0.04)
 
 
 def test_hidden_infestations_are_neither_missed_nor_made_up(recovered):
+    # Over all 28 regions 1.23 times as many are expected as there are; ten regions drawn from
+    # them lie between 0.96 and 1.63 in 98 of 100 cases, these ten at 1.10.
     ratio = recovered["hidden_expected"].sum() / recovered["hidden"].sum()
-    assert 0.75 <= ratio <= 1.35
+    assert 0.96 <= ratio <= 1.35
     # A hidden lake gets a higher chance than a free one in most pairs; surveys alone give 0.57.
     for name in ("dreissenid_mussel", "eurasian_watermilfoil"):
+        assert good(recovered, f"hidden_told_{name}")
         assert recovered[f"hidden_told_{name}"].mean() > 0.8
 
 
 def test_movement_is_recovered(recovered):
-    assert recovered["log_distance"].mean() == pytest.approx(0, abs=0.09)
-    assert recovered["log_distance_covered"].mean() >= 0.6  # habits of pairs that no law knows
     # Estimated traffic stands in for the true one, which draws its weight towards area.
-    assert recovered["log_traffic"].mean() == pytest.approx(0, abs=0.15)
-    assert recovered["log_area"].mean() == pytest.approx(0, abs=0.15)
+    for name in ("log_distance", "log_traffic", "log_area"):
+        assert near(recovered, name, 0), name
+        assert recovered[f"{name}_covered"].sum() >= 7, name  # of ten
 
 
 def test_establishment_is_recovered(recovered):
-    for name in ("dreissenid_mussel", "eurasian_watermilfoil"):
-        scores = recovered[f"establish_{name}"]
-        assert abs(scores.median()) < 0.9
-        assert (scores.abs() < 1.645).mean() >= 0.8  # 90% intervals
-        assert scores.abs().max() < 2.6
+    names = [f"establish_{name}" for name in ("dreissenid_mussel", "eurasian_watermilfoil")]
+    for scores in (recovered[name] for name in names):  # in standard deviations of the estimate
+        assert abs(scores.mean()) <= 2 / len(scores) ** 0.5
+        assert (scores.abs() < 1.645).sum() >= 8  # of ten; both together 16 of twenty
+    assert recovered[names].abs().max(axis=None) < 2.6
 
 
 def test_the_ranking_is_recovered_and_beats_traffic_alone(recovered):
-    assert recovered["rank_agreement"].mean() > 0.6
-    assert (recovered["rank_agreement"] > recovered["busiest_agreement"]).mean() >= 0.9
-    assert recovered["first_ten"].mean() >= 4
-    assert 0.82 <= recovered["rank_covered"].mean() <= 0.97
-    assert 0.82 <= recovered["score_covered"].mean() <= 0.97
+    recovered = recovered.assign(lead=recovered["rank_agreement"] - recovered["busiest_agreement"])
+    assert good(recovered, "rank_agreement")
+    assert good(recovered, "lead")
+    assert (recovered["lead"] > 0).all()  # as in all of the 28
+    assert good(recovered, "first_ten")
+    assert near(recovered, "rank_covered", 0.9)
+    assert near(recovered, "score_covered", 0.9)
 
 
 def test_totals_are_recovered(recovered):
     # Somewhat high, though establishment is not: a lake that stayed free so far tends to get fewer
     # introductions than the estimates say (1.15 times on 16 other regions), a lake infested early
     # more (0.95 times), since neither traffic nor shares are learned from who is infested.
+    assert near(recovered, "new_infestations")
     assert 0.85 <= recovered["new_infestations"].median() <= 1.35
-    assert recovered["new_infestations"].mean() <= 1.4
-    assert recovered["total_covered"].mean() >= 0.9
+    assert recovered["total_covered"].mean() >= 0.9  # 18 of twenty

@@ -42,7 +42,7 @@ def same(one, two):
         assert np.array_equal(totals, two.totals[name])
 
 
-@pytest.mark.parametrize("chunk_s", [0.0, 1e9])
+@pytest.mark.parametrize("chunk_s", [0.0, pytest.param(1e9, marks=pytest.mark.slow)])
 def test_two_processes_give_the_bytes_of_one(setting, alone, monkeypatch, chunk_s):
     monkeypatch.setattr(parallel, "WORTH_STARTING_S", 0.0)
     monkeypatch.setattr(parallel, "CHUNK_S", chunk_s)
@@ -94,6 +94,7 @@ def _wants_too_much(_shared, number):
     return number
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("work", [_dies, _wants_too_much])
 def test_a_process_that_runs_out_of_memory_is_said_so(monkeypatch, capfd, work):
     monkeypatch.setattr(parallel, "WORTH_STARTING_S", 0.0)

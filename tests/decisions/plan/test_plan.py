@@ -191,9 +191,9 @@ def test_the_next_hour_is_worth_what_it_adds(parts):
     assert steps[0] == pytest.approx(worth[0], rel=0.05)
 
 
-def test_a_landing_that_cannot_be_staffed_gets_none(parts):
+def test_a_landing_that_cannot_be_staffed_gets_none(parts, demo_plan):
     region, evidence, movement, _ = parts
-    first = planned(parts).table["landing_id"].iloc[0]
+    first = demo_plan.table["landing_id"].iloc[0]
     landings = region.landings.copy()
     landings.loc[first, "can_staff"] = False
     plan = planned((region, evidence, movement, None), replace(region, landings=landings))
@@ -201,6 +201,7 @@ def test_a_landing_that_cannot_be_staffed_gets_none(parts):
     assert plan.table["shifts"].sum() > 0
 
 
+@pytest.mark.slow
 def test_the_same_seed_gives_the_same_plan(parts, demo_plan):
     again = planned(parts)
     pd.testing.assert_frame_equal(demo_plan.table, again.table)
@@ -208,6 +209,7 @@ def test_the_same_seed_gives_the_same_plan(parts, demo_plan):
     pd.testing.assert_frame_equal(demo_plan.roster.shifts, again.roster.shifts)
 
 
+@pytest.mark.slow
 def test_a_plan_that_cannot_be_says_what_clashes_and_by_how_much(parts):
     region = changed(bare(parts[0]), jurisdiction_hours={"Velk Ward": 200.0, "Pellam Ward": 180.0})
     with pytest.raises(ModelError) as caught:
@@ -252,6 +254,7 @@ def test_hours_worked_this_season_count_and_the_rest_is_planned_after_them(parts
     assert plan.roster.shifts["date"].min() >= pd.Timestamp("2027-06-06")
 
 
+@pytest.mark.slow
 def test_a_second_plan_changes_nothing_unless_that_avoids_enough(parts, demo_plan):
     before = demo_plan.roster.shifts
     again = planned(parts, previous=before)

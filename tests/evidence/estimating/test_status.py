@@ -182,6 +182,7 @@ def test_a_likelier_lake_is_never_drawn_free_where_a_less_likely_state_has_it():
         assert (told[0] <= told[1]).all()
 
 
+@pytest.mark.slow
 def test_draws_learn_the_occupancy_anew_for_the_chances_drawn():
     rows = [(f"L{i}", "mussel", "absent", None, 3) for i in range(4)]
     status = fit(rows)
@@ -205,6 +206,7 @@ def region(rng, count=150, occupancy=0.25, detection=0.4, anyway=0.5):
     return there, fit(rows, lakes=pd.DataFrame(index=[f"L{i}" for i in range(count)]))
 
 
+@pytest.mark.slow
 def test_hidden_lakes_are_as_many_as_expected_over_many_regions():
     """100 regions, a quarter of lakes infested; hidden ones within a few percent."""
     rng = np.random.default_rng(5)

@@ -433,6 +433,7 @@ def test_the_pattern_in_time_is_the_less_sure_the_fewer_visits():
     assert width[0] > 1.3 * width[1] > 1.3 * width[2]
 
 
+@pytest.mark.slow
 def test_ranges_of_the_assumed_spreads_widen_the_draws():
     """With few visits; a spread given without a range leaves less room than one with a range."""
     rows = [(f"A{i}", "2027-07-12", 6, 10, 5, None, None) for i in range(3)]

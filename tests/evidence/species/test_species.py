@@ -83,13 +83,6 @@ def test_mussels_ride_on_plants_in_wells_and_in_ballast():
     assert values["carry_residual"] > values["carry_water"] > values["carry_plug"]
 
 
-def test_mussels_on_plants_match_departures_recorded_from_memory():
-    # Johnson, Ricciardi & Carlton 2001 (from memory): 0.12% with live adults, 5.3% with plants
-    entry = read_species()["dreissenid_mussel"].values.entries["carry_plants"]
-    assert entry.value == pytest.approx(0.0012 / 0.053, abs=0.005)
-    assert entry.basis == "from memory"
-
-
 def test_establishment_is_left_open_over_orders_of_magnitude():
     for one in read_species().values():
         entry = one.values.entries["establish"]

@@ -1,11 +1,14 @@
 """Survival out of water against published drying times."""
 
+from functools import partial
+
 import numpy as np
 import pytest
+from scipy.stats import weibull_min
 
 from spreadnet.assumptions import DEFAULT
 from spreadnet.evidence.species.species import read_species
-from spreadnet.model.carriage.carriage import ROUTES
+from spreadnet.model.carriage.carriage import ROUTES, carriage, route_weights
 from spreadnet.model.carriage.survival import (
     air_survival,
     mean_survival,
@@ -35,81 +38,156 @@ def five_days(one):
     return dict(zip(ROUTES, alive, strict=True))
 
 
-def at_low(one, name):
-    """Species with one number at the low end of its range."""
-    return one.with_changes({name: one.values.entries[name].low})
+def at(end, one, name):
+    """Species with one number at an end of its range."""
+    return one.with_changes({name: getattr(one.values.entries[name], end)})
+
+
+def last_alive(alive):
+    """Hours until no more than 5% are alive: what a study of some twenty sees as the last ones."""
+    hours = np.arange(1, 2000.0)
+    return hours[np.argmax(alive(hours) <= 0.05)]
+
+
+def holds(found, low, high):
+    """Whether a figure lies in what the range of a number gives."""
+    return low <= found <= high
 
 
 # --- published drying times
+#
+# Most scales in `species.csv` were chosen to meet one published time, which therefore checks
+# nothing. Held to it here is what other studies, other years or other treatments found.
+
+
+def test_survival_is_that_of_a_weibull_time_to_death():
+    hours = np.linspace(0, 300, 40)
+    for scale, shape in ((34.7, 1.5), (5.0, 30.0), (120.0, 1.0)):
+        expected = weibull_min.sf(hours, shape, scale=scale)
+        np.testing.assert_allclose(weibull_survival(hours, scale, shape=shape), expected)
 
 
 def test_spiny_waterflea_eggs_live_4_hours_and_none_6(species):
-    # Branstrator et al. 2013, L&O 58:2171: no loss to 4 h at 17 C, no hatch from 6 h
+    # Branstrator et al. 2013, L&O 58:2171: no loss to 4 h at 17 C, no hatch from 6 h: one scale
+    # has to meet both
     flea = species["spiny_waterflea"]
     assert air_survival(flea, "animals", 4.0) > 0.99
     assert air_survival(flea, "animals", 6.0) < 1e-6
 
 
-def test_milfoil_lives_as_long_as_hung_stems_and_coils_did(species):
-    # Bruckerhoff, Havel & Knight 2014: single stem to 18 h, coiled to 48 h (24 h and 72 h in the
-    # 2013 conference version). The value is the coiled stem, the low end the single one.
-    milfoil = species["eurasian_watermilfoil"]
-    single = at_low(milfoil, "plants_air_hours")
-    assert air_survival(single, "plants", 12.0) > 0.1
-    assert air_survival(single, "plants", 18.0) == pytest.approx(0.05, abs=0.005)
-    assert air_survival(single, "plants", 24.0) < 0.02
-    assert air_survival(milfoil, "plants", 24.0) > 0.3
-    assert air_survival(milfoil, "plants", 48.0) == pytest.approx(0.05, abs=0.005)
-    assert air_survival(milfoil, "plants", 72.0) < 0.01
+def test_stems_of_another_year_lie_in_the_range(species):
+    # The scales are from the summers of 2012-13. The same authors' stems of 2011-12 (ESA 2013
+    # abstract PS 16-143) lived to 24 h (milfoil), 18 h (pondweed), coiled milfoil to 72 h.
+    for name, hours in (
+        ("eurasian_watermilfoil", [24, 72]),
+        ("curly_leaf_pondweed", [18]),
+    ):
+        low, high = (
+            last_alive(partial(air_survival, at(end, species[name], "plants_air_hours"), "plants"))
+            for end in ("low", "high")
+        )
+        assert all(holds(one, low, high) for one in hours), (name, low, high)
 
 
-def test_pondweed_stems_die_in_a_day_but_turions_live_28_days(species):
-    # Bruckerhoff, Havel & Knight 2014: single stem to 12 h, turions sprouted after 28 d
-    pondweed = species["curly_leaf_pondweed"]
-    single = at_low(pondweed, "plants_air_hours")
-    assert air_survival(single, "plants", 12.0) == pytest.approx(0.05, abs=0.005)
-    assert air_survival(single, "plants", 24.0) < 0.001
-    assert air_survival(pondweed, "mud", 28 * DAY) == pytest.approx(0.05, abs=0.005)
+@pytest.mark.parametrize(
+    "name", ["eurasian_watermilfoil", "curly_leaf_pondweed", "starry_stonewort"]
+)
+def test_stems_are_fresh_after_an_hour_and_dead_after_six_days(species, name):
+    # Jerde et al. 2012, Aquat Invasions 7:135: survival is best under 1 h in air. Mohit, Johnson &
+    # Arnott 2023: the hardiest plants were all dead at 6 d, so even the high end is about that.
+    low, high = (at(end, species[name], "plants_air_hours") for end in ("low", "high"))
+    assert air_survival(low, "plants", 1.0) > 0.9
+    assert last_alive(partial(air_survival, high, "plants")) == pytest.approx(6 * DAY, abs=4)
+    assert air_survival(species[name], "plants", 6 * DAY) < 0.01
 
 
-@pytest.mark.parametrize(("end", "alive"), [("high", 0.73), ("low", 0.10)])
-def test_zebra_mussels_at_10_c_span_large_and_small(species, end, alive):
-    # Ricciardi, Serrouya & Whoriskey 1995: 10 C, 95% humidity, 10 d: 73% of large, 10% of small
+def test_turions_outlive_every_stem(species):
+    # Bruckerhoff, Havel & Knight 2014: turions lived weeks, stems of both plants 2 days at most
+    pondweed = at("low", species["curly_leaf_pondweed"], "mud_air_hours")
+    turions = last_alive(partial(air_survival, pondweed, "mud"))
+    for name in ("eurasian_watermilfoil", "curly_leaf_pondweed"):
+        assert turions > 4 * last_alive(partial(air_survival, species[name], "plants"))
+
+
+def test_small_and_large_zebra_mussels_in_summer_air_lie_at_the_ends(species):
+    # Ricciardi, Serrouya & Whoriskey 1995, 20 C, 50% humidity: the last small ones died between
+    # 1 and 3 d, some large ones were alive past 5 d. Mohit, Johnson & Arnott 2023: none at 60 h.
+    small, large = (
+        last_alive(
+            partial(
+                air_survival, at(e, species["dreissenid_mussel"], "animals_air_hours"), "animals"
+            )
+        )
+        for e in ("low", "high")
+    )
+    assert DAY < small < 3 * DAY
+    assert large > FIVE_DAYS
+    assert holds(60, small, large)
+
+
+def test_cold_keeps_zebra_mussels_as_another_study_saw(species):
+    # Aerial exposure at 5 and 20 C (discovery.researcher.life, "Survivorship of aerially exposed
+    # zebra mussels"): at 60 h nearly all alive at 5 C, clearly fewer at 20 C. The cool hours are
+    # from another study, at 10 C.
     mussel = species["dreissenid_mussel"]
-    factor = getattr(mussel.values.entries["cool_air_factor"], end)
-    cool = mussel.with_changes({"cool_air_factor": factor})
-    assert air_survival(cool, "animals", 10 * DAY, cool_damp_share=1.0) == pytest.approx(
-        alive, abs=0.01
+    cool = air_survival(mussel, "animals", 60.0, cool_damp_share=1.0)
+    assert cool > 0.85
+    assert air_survival(mussel, "animals", 60.0) < cool - 0.3
+
+
+@pytest.mark.parametrize("printed_c", [15.0, 20.0])
+def test_the_middle_point_of_mussel_larvae_lies_in_the_range(species, printed_c):
+    # western AIS equipment page: 8.5 d, printed beside 15 C. The ends (24 d at 10 C, 4.5 d at
+    # 30 C) set hours and Q10; this one didn't. Its label is doubted: 20 C would fit better.
+    low, high = water_range(species["dreissenid_mussel"], printed_c)
+    assert holds(8.5 * DAY, low, high)
+
+
+@pytest.mark.parametrize(("temperature_c", "days"), [(28.0, 5), (10.0, 27)])
+def test_larvae_in_boats_of_a_warm_lake_lie_in_the_range(species, temperature_c, days):
+    # Choi et al. 2013, MBI 4 (from memory): about 5 d in summer, 27 d in autumn; temperatures here
+    # are the ends of the range of `water_temperature_c`
+    low, high = water_range(species["dreissenid_mussel"], temperature_c)
+    assert holds(days * DAY, low, high)
+
+
+def water_range(one, temperature_c):
+    """Last hours alive in held water at both ends of the range."""
+    return tuple(
+        last_alive(
+            partial(water_survival, at(end, one, "water_hours"), water_temperature_c=temperature_c)
+        )
+        for end in ("low", "high")
     )
 
 
-def test_zebra_mussels_in_cool_damp_air_lie_between_large_and_small(species):
-    mussel = species["dreissenid_mussel"]
-    alive = air_survival(mussel, "animals", 10 * DAY, cool_damp_share=1.0)
-    assert 0.10 < alive < 0.73
-
-
-def test_zebra_mussels_in_summer_air_are_nearly_gone_by_60_to_72_hours(species):
-    # Mohit, Johnson & Arnott 2023: none alive from 60 h; some large ones past 5 d in Ricciardi et
-    # al. 1995. The range holds both; 5% at 72 h is an assumption
-    mussel = species["dreissenid_mussel"]
-    assert air_survival(mussel, "animals", 72.0) == pytest.approx(0.05, abs=0.002)
-    assert air_survival(at_low(mussel, "animals_air_hours"), "animals", 60.0) < 0.01
-    tough = mussel.with_changes({"animals_air_hours": 120})
-    assert air_survival(tough, "animals", FIVE_DAYS) > 0.3
-
-
-@pytest.mark.parametrize(("temperature_c", "days"), [(10.0, 24.0), (30.0, 4.5)])
-def test_mussel_larvae_last_24_days_at_10_c_and_4_and_a_half_at_30_c(species, temperature_c, days):
-    # western AIS equipment page, matching Craft & Myrick 2011: longest survival (read as 5%)
-    mussel = species["dreissenid_mussel"]
-    alive = water_survival(mussel, days * DAY, water_temperature_c=temperature_c)
-    assert alive == pytest.approx(0.05, abs=0.002)
-
-
 def test_banded_mystery_snails_survive_a_week_dry(species):
-    # Mohit, Johnson & Arnott 2023: survival still high after 7 days
+    # Mohit, Johnson & Arnott 2023: survival still high after 7 days; the scale is from 5 days
     assert air_survival(species["mystery_snail"], "animals", 7 * DAY) > 0.5
+
+
+def test_live_mussels_taken_inland_lie_in_what_plants_can_carry(species):
+    # Johnson, Ricciardi & Carlton 2001 (from memory): plants on 5.3% of trailers that left, and
+    # 0.12% of departures took live adults to an inland water. `carry_plants` is their ratio, so
+    # the ratio checks nothing; what lives through five days on the road lies between, or the
+    # range is too narrow for the 0.12% to have been counted on arrival.
+    mussel = species["dreissenid_mussel"]
+    alive = mean_survival(
+        mussel,
+        ROUTES,
+        [0, 1, 2, 3, 4, 5],
+        np.ones(6),
+        water_temperature_c=DEFAULT["water_temperature_c"],
+        cool_damp_share=DEFAULT["cool_damp_share"],
+    )
+    gaps = np.zeros((len(ROUTES), 1))
+    gaps[ROUTES.index("plants")] = 0.053
+    ones = np.ones((len(ROUTES), 1))
+    low, high = (
+        float(carriage(gaps, ones, route_weights(at(end, mussel, "carry_plants"), alive))[0])
+        for end in ("low", "high")
+    )
+    assert holds(0.0012, low, high), (low, high)
 
 
 # --- five days dry: common practice (no source), and whom it leaves alive

@@ -65,6 +65,7 @@ def test_the_chart_says_in_words_what_it_shows(result):
         assert f"{row['found']:.0f} of {row['lakes']:.0f} lakes with a find" in told
 
 
+@pytest.mark.slow
 def test_the_command_tells_and_writes(capsys, tmp_path):
     code = main(
         [

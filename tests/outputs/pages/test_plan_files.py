@@ -117,6 +117,7 @@ def test_the_chart_has_a_title_the_numbers_and_round_steps():
     assert [nice_step(most) for most in (1, 3.6, 97, 0.0)] == [0.2, 0.5, 20, 1]
 
 
+@pytest.mark.slow
 def test_the_command_plans_tells_and_plans_again(tmp_path, capsys):
     region = Path(__file__).parents[3] / "demo_region"
     first, second = tmp_path / "first", tmp_path / "second"
