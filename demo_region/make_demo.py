@@ -830,7 +830,7 @@ def _hours_file(seed: int) -> str:
     rows = []
     for person in range(1, 10):
         home = f"A{int(rng.integers(1, LANDINGS + 1)):03d}"
-        farthest = 60 if rng.random() < 0.3 else ""
+        farthest = 60 if rng.random() < 0.3 else 120
         number = int(rng.integers(11, 20))
         for place in sorted(rng.choice(len(days), number, replace=False, p=keen / keen.sum())):
             block = blocks[int(rng.integers(len(blocks)))]

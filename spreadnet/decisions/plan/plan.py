@@ -294,6 +294,16 @@ def _with_previous(
         return found, [Note("made-anew", text)]
     gain = found.avoided - kept.avoided
     least = region.settings.replan_gain * kept.avoided
+    if gain >= max(least, 1e-12) and len(region.hours):  # what nobody can come to avoids nothing
+        new, same = (
+            _filled(region, objective, rules, one, plan_from=plan_from, previous=previous)[2]
+            for one in (found, kept)
+        )
+        crewed = [
+            _counts_of(region, objective.run, one.shifts[one.shifts["status"] != "open"], plan_from)
+            for one in (new, same)
+        ]
+        gain = float(np.subtract(*objective.avoided(crewed)))
     moved = int(np.maximum(before - kept.shifts, 0).sum())
     if gain < max(least, 1e-12):
         values = objective.slope(kept.shifts)

@@ -1,4 +1,4 @@
-"""What a roster starts from: its rules, and the diary into which shifts are written."""
+"""What a roster starts from: its rules, the axis of days and starts, offers and needs."""
 
 from __future__ import annotations
 
@@ -10,18 +10,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from spreadnet.decisions.roster.people import (
-    Axis,
-    codes_in,
-    new_diary,
-)
+from spreadnet.decisions.roster.book import Axis, Offers, codes_in
 from spreadnet.evidence.region import DAY_TYPES, Block, clock
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from spreadnet.decisions.roster.dates import Need
-    from spreadnet.decisions.roster.people import Diary
+    from spreadnet.decisions.roster.book import Need
 
     Row = dict[Any, Any]
 
@@ -88,7 +83,7 @@ class RosterRules:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Names:
-    """What the positions of a diary stand for."""
+    """What positions stand for."""
 
     rules: RosterRules
     axis: Axis
@@ -196,7 +191,7 @@ def names_of(
     )
 
 
-def diary_of(names: Names, offers: pd.DataFrame) -> Diary:
+def offers_of(names: Names, offers: pd.DataFrame) -> Offers:
     """Offers of people on the axis of days and starts."""
     axis, rules = names.axis, names.rules
     people, days, starts = len(names.code), len(axis.week), len(axis.start)
@@ -222,7 +217,7 @@ def diary_of(names: Names, offers: pd.DataFrame) -> Diary:
         offered[person, day] |= within & (fits > 0)
         most[person, day] = max(most[person, day], fits)
     km = _distances(names, home)
-    return new_diary(
+    return Offers(
         axis,
         crew=rules.crew,
         landing_cap=rules.most_shifts_per_landing_week,
@@ -232,7 +227,7 @@ def diary_of(names: Names, offers: pd.DataFrame) -> Diary:
         most=most,
         near=~(km / 2 > reach[:, None] + 1e-9),  # a home that is not known is no reason against
         km=km,
-        offer=offer_day.sum(axis=1),
+        days=offer_day.sum(axis=1),
     )
 
 

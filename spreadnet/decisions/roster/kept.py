@@ -3,36 +3,25 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from spreadnet.decisions.roster.axis import (
-    Names,
-    sorted_rows,
-)
-from spreadnet.decisions.roster.dates import need_of
-from spreadnet.decisions.roster.people import (
-    Shift,
-    codes_in,
-    fill,
-    free,
-    give,
-    place,
-)
+from spreadnet.decisions.roster.axis import Names, sorted_rows
+from spreadnet.decisions.roster.book import Shift, codes_in
 from spreadnet.evidence.region import DAY_TYPES
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
-    from spreadnet.decisions.roster.dates import Need
-    from spreadnet.decisions.roster.people import Diary
+    from spreadnet.decisions.roster.book import Book, Need
 
     Row = dict[Any, Any]
 
 
 def count_worked(
-    diary: Diary, names: Names, *, worked: pd.DataFrame | None, promises: pd.DataFrame
+    book: Book, names: Names, *, worked: pd.DataFrame | None, promises: pd.DataFrame
 ) -> None:
     """Count shifts worked earlier in the week of the plan's first day towards landings' weeks."""
     from_ = names.rules.plan_from.toordinal()
@@ -43,64 +32,61 @@ def count_worked(
         known = row["landing_id"] in names.landing
         if known and same_week and day < from_ and (row["date"], row["landing_id"]) not in promised:
             week = names.axis.week[from_ - names.axis.first]
-            diary.landing_week[names.landing[row["landing_id"]], week] += 1
+            book.landing_week[names.landing[row["landing_id"]], week] += 1
 
 
-def keep_promises(
-    diary: Diary, names: Names, promises: pd.DataFrame, *, earlier: pd.DataFrame
-) -> None:
-    """Place promised shifts on their dates, with their people."""
+def promised_shifts(
+    book: Book, names: Names, promises: pd.DataFrame, *, earlier: pd.DataFrame
+) -> list[Shift]:
+    """Promised shifts on their dates, with their people; they are entered into the book."""
     before: dict[tuple[Any, ...], list[Row]] = {}
     for row in live_rows(earlier):
         before.setdefault((row["date"], row["landing_id"], row["block"]), []).append(row)
+    crew = book.offers.crew
+    shifts: list[Shift] = []
     for group, rows in promises.groupby(["date", "landing_id", "block"]):
         codes = codes_in(rows["code"])
         unnamed = sum(not codes_in([cell]) for cell in rows["code"])
-        crews = [codes[k : k + diary.crew] for k in range(0, len(codes), diary.crew)] or [[]]
-        for crew in crews:
-            here = min(unnamed, diary.crew - len(crew))
+        for k in range(0, max(len(codes), 1), crew):
+            people = codes[k : k + crew]
+            here = min(unnamed, crew - len(people))
             unnamed -= here
-            _promise(diary, names, group, crew=crew, unnamed=here, before=before.get(group, []))
+            shift = _promised(book, names, group, people=people, before=before.get(group, []))
+            who = tuple(names.code[code] for code in people)
+            if shift is None:  # more promised than there is room for: they go together
+                other = shifts.pop()
+                book.enter(other, -1)
+                shift = replace(other, people=(*other.people, *who))
+            else:
+                shift = replace(shift, people=who, unnamed=here)
+            shifts.append(shift)
+            book.enter(shift)
+    return shifts
 
 
-def _promise(
-    diary: Diary,
+def _promised(
+    book: Book,
     names: Names,
     group: tuple[Any, ...],
     *,
-    crew: Sequence[str],
-    unnamed: int,
+    people: Sequence[str],
     before: Sequence[Row],
-) -> None:
-    """Place one promised shift in the start it had before, or the first that is free."""
+) -> Shift | None:
+    """One promised shift in the start it had before, or the first that is free, if one is."""
     landing, day, block = names.landing[group[1]], names.day(group[0]), names.block[group[2]]
     slots = {
-        names.start(slot): slot
-        for slot in names.slots(block)
-        if diary.taken[landing, day, slot] < 0
+        names.start(slot): slot for slot in names.slots(block) if not book.taken[landing, day, slot]
     }
-    if slots:
-        old = sorted(
-            (row for row in before if row["start"] in slots),
-            key=lambda row: (-len(set(codes_in([row["people"]])) & set(crew)), row["start"]),
-        )
-        was = old[0] if old else None
-        slot = slots[was["start"]] if was else min(slots.values())
-        shift = Shift(landing, bool(names.axis.weekend[day]), block, fixed=True, promised=True)
-        shift.unnamed, shift.was = unnamed, was
-        diary.shifts.append(shift)
-        place(diary, len(diary.shifts) - 1, day, slot)
-        number = len(diary.shifts) - 1
-    else:  # more promised than there is room for: they go together
-        number = int(diary.taken[landing, day, names.slots(block)[-1]])
-    for code in crew:
-        _lock(diary, number, names.code[code])
-
-
-def _lock(diary: Diary, number: int, person: int) -> None:
-    """Put a person on a shift for good."""
-    give(diary, number, person)
-    diary.shifts[number].locked.add(person)
+    if not slots:
+        return None
+    old = sorted(
+        (row for row in before if row["start"] in slots),
+        key=lambda row: (-len(set(codes_in([row["people"]])) & set(people)), row["start"]),
+    )
+    was = old[0] if old else None
+    slot = slots[was["start"]] if was else min(slots.values())
+    weekend = bool(names.axis.weekend[day])
+    return Shift(landing, weekend, block, day, slot, fixed=True, promised=True, was=was)
 
 
 def live_rows(earlier: pd.DataFrame) -> list[Row]:
@@ -108,11 +94,21 @@ def live_rows(earlier: pd.DataFrame) -> list[Row]:
     return [row for row in earlier.to_dict("records") if row.get("status") != "cancelled"]
 
 
-def keep_earlier(
-    diary: Diary, names: Names, earlier: pd.DataFrame, *, counts: dict[Need, int]
-) -> list[Row]:
-    """Place what the earlier plan had and is still needed; return the rows no longer needed."""
-    used = {shift.was["uid"] for shift in diary.shifts if shift.was}
+def earlier_shifts(
+    book: Book,
+    names: Names,
+    earlier: pd.DataFrame,
+    *,
+    counts: Mapping[Need, int],
+    promised: Sequence[Shift],
+) -> tuple[list[Shift], list[Row]]:
+    """
+    Shifts of the earlier plan that are still needed, and its rows that are not.
+
+    Those whose whole crew can still come are fixed and entered into the book; the others have a
+    wish to be where they were.
+    """
+    used = {shift.was["uid"] for shift in promised if shift.was}
     from_ = pd.Timestamp(names.rules.plan_from)
     gone: list[Row] = []
     by_need: dict[Need, list[Row]] = {}
@@ -124,23 +120,20 @@ def keep_earlier(
             gone.append(row)
         else:
             by_need.setdefault(need, []).append(row)
-    left = still_needed(diary, counts)
-    first = len(diary.shifts)
+    left = still_needed(names, counts, promised)
+    shifts = []
     for need, rows in sorted(by_need.items()):
-        kept = _most_settled(diary, names, rows, room=max(left.get(need, 0), 0))
+        kept = _most_settled(book, names, rows, room=max(left.get(need, 0), 0))
         gone += [row for row in rows if row not in kept]
-        for row in kept:
-            _keep(diary, names, row, need=need)
-    for number in range(first, len(diary.shifts)):
-        shift = diary.shifts[number]
-        if shift.day >= 0 and fill(diary, number, wholly=True):
-            shift.fixed, shift.locked = True, set(shift.people)
-    return gone
+        shifts += [_kept(book, names, row, need=need) for row in kept]
+    return shifts, gone
 
 
-def still_needed(diary: Diary, counts: dict[Need, int]) -> dict[Need, int]:
-    """Shifts of each need beyond those in the diary from the plan's first day on."""
-    have = Counter(need_of(s) for s in diary.shifts if s.day < 0 or diary.axis.usable[s.day])
+def still_needed(
+    names: Names, counts: Mapping[Need, int], shifts: Sequence[Shift]
+) -> dict[Need, int]:
+    """Shifts of each need beyond those there are from the plan's first day on."""
+    have = Counter(s.need for s in shifts if s.day < 0 or names.axis.usable[s.day])
     return {need: count - have[need] for need, count in counts.items()}
 
 
@@ -163,17 +156,19 @@ def _need_of_row(names: Names, row: Row) -> Need | None:
     return names.landing[row["landing_id"]], bool(weekend), names.block[row["block"]]
 
 
-def _most_settled(diary: Diary, names: Names, rows: list[Row], *, room: int) -> list[Row]:
+def _most_settled(book: Book, names: Names, rows: list[Row], *, room: int) -> list[Row]:
     """Earlier shifts to keep: those whose crew can still come, evenly over the season."""
     settled: list[Row] = []
     others: list[Row] = []
     for row in rows:
         cell = _cell_of_row(names, row)
         codes = codes_in([row["people"]])
-        sure = cell is not None and len(codes) >= diary.crew
+        sure = cell is not None and len(codes) >= book.offers.crew
         for code in codes:
             person = names.code.get(code)
-            sure = sure and person is not None and bool(diary.offered[person, *cell or (0, 0)])
+            sure = (
+                sure and person is not None and bool(book.offers.offered[person, *cell or (0, 0)])
+            )
         (settled if sure else others).append(row)
     kept: list[Row] = []
     for group in (settled, others):
@@ -182,19 +177,19 @@ def _most_settled(diary: Diary, names: Names, rows: list[Row], *, room: int) -> 
     return kept
 
 
-def _keep(diary: Diary, names: Names, row: Row, *, need: Need) -> None:
-    """Place an earlier shift where it was, with those of its crew who can still come."""
+def _kept(book: Book, names: Names, row: Row, *, need: Need) -> Shift:
+    """An earlier shift: fixed where its crew can still come, else with a wish."""
+    cell, offers = _cell_of_row(names, row), book.offers
     shift = Shift(*need, was=row)
-    number = len(diary.shifts)
-    diary.shifts.append(shift)
-    cell = _cell_of_row(names, row)
-    if cell is None or diary.taken[shift.landing, *cell] >= 0:
-        return
-    if diary.landing_week[shift.landing, names.axis.week[cell[0]]] >= diary.landing_cap:
-        return
-    place(diary, number, *cell)
-    for code in codes_in([row["people"]]):
-        person = names.code.get(code)
-        if person is not None and free(diary, shift.landing, *cell)[person]:
-            give(diary, number, person)
-    shift.fixed = not diary.offered.any()  # without people there is nothing to move for
+    if cell is None or book.taken[shift.landing, *cell]:
+        return shift
+    if book.landing_week[shift.landing, names.axis.week[cell[0]]] >= offers.landing_cap:
+        return shift
+    known = [names.code[code] for code in codes_in([row["people"]]) if code in names.code]
+    free = book.free([shift.landing], [cell[0]], [cell[1]])[:, 0]
+    people = tuple(person for person in known if free[person])
+    if len(people) >= offers.crew or not offers.offered.any():  # nobody: nothing to move for
+        shift = replace(shift, day=cell[0], slot=cell[1], people=people, fixed=True)
+        book.enter(shift)
+        return shift
+    return replace(shift, wish=(*cell, people))

@@ -3,38 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from spreadnet.decisions.roster.axis import (
     RosterRules,
     counts_of,
-    diary_of,
     names_of,
+    offers_of,
     sorted_rows,
 )
-from spreadnet.decisions.roster.dates import date_all, find_crews, set_targets
+from spreadnet.decisions.roster.book import Book, Shift
 from spreadnet.decisions.roster.kept import (
     count_worked,
-    keep_earlier,
-    keep_promises,
+    earlier_shifts,
+    promised_shifts,
     still_needed,
 )
-from spreadnet.decisions.roster.people import (
-    Shift,
-    fill,
-    share_fairly,
-)
 from spreadnet.decisions.roster.tables import person_table, roster_notes, shift_table
+from spreadnet.decisions.roster.windows import schedule
 from spreadnet.evidence.region import Note
 from spreadnet.words.notebook import short_repr
-
-if TYPE_CHECKING:
-    from spreadnet.decisions.roster.dates import Need
-    from spreadnet.decisions.roster.people import Diary
-
-    Row = dict[Any, Any]
 
 
 @short_repr
@@ -118,30 +107,18 @@ def make_roster(
     counts = counts_of(needs, rules=rules, landings=ordered)
     promises = sorted_rows(promised, ["date", "landing_id", "block", "code"])
     earlier = sorted_rows(previous, ["date", "start", "landing_id", "uid"])
-    offers = sorted_rows(people, ["code", "date", "block", "hours", "home_landing_id", "most_km"])
-    names = names_of(rules, landings=ordered, offers=offers, promises=promises)
-    diary = diary_of(names, offers)
-    count_worked(diary, names, worked=worked, promises=promises)
-    keep_promises(diary, names, promises, earlier=earlier)
-    gone = keep_earlier(diary, names, earlier, counts=counts)
-    _add_new(diary, counts)
-    set_targets(diary)
-    undated = date_all(diary)
-    if len(offers):
-        find_crews(diary)
-        share_fairly(diary)
-    shifts = shift_table(diary, names, gone=gone, earlier=earlier)
-    by_person = person_table(diary, names)
-    notes = roster_notes(
-        diary, names, undated=undated, people=bool(len(offers)), by_person=by_person
-    )
-    return Roster(shifts, by_person, tuple(notes))
-
-
-def _add_new(diary: Diary, counts: dict[Need, int]) -> None:
-    """Add what is still needed, and people for promised shifts that lack some."""
-    for need, left in still_needed(diary, counts).items():
-        diary.shifts.extend(Shift(*need) for _ in range(left))
-    for number, shift in enumerate(diary.shifts):
-        if shift.promised:
-            fill(diary, number, wholly=True)
+    days = sorted_rows(people, ["code", "date", "block", "hours", "home_landing_id", "most_km"])
+    names = names_of(rules, landings=ordered, offers=days, promises=promises)
+    offers = offers_of(names, days)
+    book = Book.empty(offers)
+    count_worked(book, names, worked=worked, promises=promises)
+    shifts = promised_shifts(book, names, promises, earlier=earlier)
+    kept, gone = earlier_shifts(book, names, earlier, counts=counts, promised=shifts)
+    shifts += kept
+    for need, left in still_needed(names, counts, shifts).items():
+        shifts += [Shift(*need) for _ in range(left)]
+    shifts, by_hand = schedule(book, shifts)
+    by_person = person_table(offers, names, shifts)
+    notes = roster_notes(book, names, shifts, by_hand=by_hand, by_person=by_person)
+    table = shift_table(offers, names, shifts, gone=gone, earlier=earlier)
+    return Roster(table, by_person, tuple(notes))

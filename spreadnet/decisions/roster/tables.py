@@ -5,24 +5,20 @@ from __future__ import annotations
 import re
 import uuid
 from collections import Counter
+from dataclasses import replace
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from spreadnet.decisions.roster.axis import (
-    Names,
-)
-from spreadnet.decisions.roster.people import (
-    Shift,
-    codes_in,
-)
+from spreadnet.decisions.roster.axis import Names
+from spreadnet.decisions.roster.book import Book, Offers, Shift, codes_in, lacks
+from spreadnet.evidence.columns import columns
 from spreadnet.evidence.region import DAY_TYPES, Note, clock
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
-
-    from spreadnet.decisions.roster.people import Diary
 
     Row = dict[Any, Any]
 
@@ -36,31 +32,29 @@ NAMED = 6  # landings or blocks named in a note; the rest are counted
 
 
 def shift_table(
-    diary: Diary, names: Names, *, gone: list[Row], earlier: pd.DataFrame
+    offers: Offers,
+    names: Names,
+    shifts: Sequence[Shift],
+    *,
+    gone: list[Row],
+    earlier: pd.DataFrame,
 ) -> pd.DataFrame:
     """The roster as a table, with cancelled shifts of the earlier plan."""
     from_ = pd.Timestamp(names.rules.plan_from)
-    dated = [(n, s) for n, s in enumerate(diary.shifts) if s.day >= 0]
-    dated.sort(key=lambda k: (k[1].day, diary.axis.start[k[1].slot], k[1].landing))
-    never = [s.was for s in diary.shifts if s.day < 0 and s.was]
+    dated = [shift for shift in shifts if shift.day >= 0]
+    dated.sort(key=lambda s: (s.day, offers.axis.start[s.slot], s.landing))
+    never = [shift.was for shift in shifts if shift.day < 0 and shift.was]
     cancelled = {row["uid"]: {**row, "sequence": int(row["sequence"]) + 1} for row in gone + never}
     for row in earlier.to_dict("records"):
         if row["status"] == "cancelled" and row["date"] >= from_:
             cancelled.setdefault(row["uid"], row)
-    used = {s.was["uid"] for _, s in dated if s.was}
+    used = {shift.was["uid"] for shift in dated if shift.was}
     ids = _next_ids(earlier)
     rows = []
-    for number, shift in dated:
-        row = _row(diary, names, number)
+    for shift in dated:
+        row = _row(offers, names, shift)
         row["uid"], row["shift_id"], row["sequence"] = _identity(
-            row,
-            shift,
-            names=names,
-            diary=diary,
-            used=used,
-            cancelled=cancelled,
-            earlier=earlier,
-            ids=ids,
+            row, shift, names=names, used=used, cancelled=cancelled, earlier=earlier, ids=ids
         )
         used.add(row["uid"])
         rows.append(row)
@@ -72,13 +66,13 @@ def shift_table(
     return table.sort_values(order, kind="stable").reset_index(drop=True)
 
 
-def _row(diary: Diary, names: Names, number: int) -> Row:
+def _row(offers: Offers, names: Names, shift: Shift) -> Row:
     """One shift in words."""
-    shift, rules = diary.shifts[number], names.rules
-    codes = list(names.code)
-    km = diary.km[shift.people, shift.landing].sum() if shift.people else np.nan
-    status = "promised" if shift.promised else "open" if diary.lacks(number) else "planned"
-    begin = float(diary.axis.start[shift.slot])
+    rules, codes = names.rules, list(names.code)
+    people = sorted(shift.people)
+    km = offers.km[people, shift.landing].sum() if people else np.nan
+    status = "promised" if shift.promised else "open" if lacks(offers, shift) else "planned"
+    begin = float(offers.axis.start[shift.slot])
     return {
         "landing_id": names.landings.index[shift.landing],
         "landing": names.landings["name"].iloc[shift.landing],
@@ -87,7 +81,7 @@ def _row(diary: Diary, names: Names, number: int) -> Row:
         "end": clock(begin + rules.shift_hours),
         "day_type": DAY_TYPES[int(shift.weekend)],
         "block": rules.blocks[shift.block].label,
-        "people": "; ".join(codes[p] for p in sorted(shift.people)),
+        "people": "; ".join(codes[p] for p in people),
         "km": np.nan if shift.unnamed else km,
         "status": status,
     }
@@ -107,7 +101,6 @@ def _identity(
     shift: Shift,
     *,
     names: Names,
-    diary: Diary,
     used: set[str],
     cancelled: dict[str, Row],
     earlier: pd.DataFrame,
@@ -120,7 +113,7 @@ def _identity(
             codes_in([row["people"]]) == codes_in([was["people"]])
         )
         return was["uid"], was.get("shift_id") or next(ids), int(was["sequence"]) + (not same)
-    number = diary.axis.number[shift.slot]
+    number = names.axis.number[shift.slot]
     text = f"{row['landing_id']}|{row['date']:%Y-%m-%d}|{row['start']}|{number}"
     if names.rules.region:
         text = f"{names.rules.region}|{text}"
@@ -135,40 +128,59 @@ def _identity(
     return uid, next(ids), 0
 
 
-def person_table(diary: Diary, names: Names) -> pd.DataFrame:
+def person_table(offers: Offers, names: Names, shifts: Sequence[Shift]) -> pd.DataFrame:
     """What each person does of what was offered."""
-    km = [
-        float(sum(diary.km[person, diary.shifts[n].landing] for n in sorted(held)))
-        for person, held in enumerate(diary.held)
-    ]
-    offer = diary.offer.astype(float)
+    load, km = np.zeros(len(names.code), int), np.zeros(len(names.code))
+    for shift in shifts:
+        if shift.day >= 0:
+            people = list(shift.people)
+            load[people] += 1
+            km[people] += offers.km[people, shift.landing]
+    days = offers.days.astype(float)
     return pd.DataFrame(
         {
-            "shifts": diary.load.astype(int),
-            "hours": diary.load * float(names.rules.shift_hours),
-            "km": np.array(km, float),
-            "days_offered": diary.offer.astype(int),
-            "share_of_offer": diary.load / np.where(offer > 0, offer, np.nan),
+            "shifts": load,
+            "hours": load * float(names.rules.shift_hours),
+            "km": km,
+            "days_offered": offers.days.astype(int),
+            "share_of_offer": load / np.where(days > 0, days, np.nan),
         },
         index=pd.Index(list(names.code), name="code", dtype="str"),
     )
 
 
 def roster_notes(
-    diary: Diary, names: Names, *, undated: list[int], people: bool, by_person: pd.DataFrame
+    book: Book,
+    names: Names,
+    shifts: Sequence[Shift],
+    *,
+    by_hand: Sequence[int],
+    by_person: pd.DataFrame,
 ) -> Iterator[Note]:
     """What could not be met, in plain words."""
+    offers = book.offers
+    people = bool(len(offers.days)) and bool((by_person["days_offered"] > 0).any())
+    undated = [shift for shift in shifts if shift.day < 0]
+    dated = [shift for shift in shifts if shift.day >= 0]
+    short = [shift for shift in dated if lacks(offers, shift)]
+    if by_hand:
+        yield Note("weeks-by-hand", _by_hand(names, by_hand))
     if undated:
-        yield Note("shifts-without-date", _without_date(diary, names, undated))
-    dated = [n for n, s in enumerate(diary.shifts) if s.day >= 0]
-    if not people and any(diary.lacks(n) for n in dated):
+        yield Note("shifts-without-date", _without_date(names, undated))
+    if not people and short:
         yield Note(
             "no-people",
             "Nobody has offered days, so shifts have dates but no people: all are open.",
         )
-    short = [n for n in dated if diary.lacks(n)]
     if people and short:
-        yield Note("shifts-lacking-people", _lacking(diary, names, short, dated=len(dated)))
+        yield Note("shifts-lacking-people", _lacking(offers, names, short, dated=len(dated)))
+        far = sum(_only_far(book, shift) for shift in short)
+        if far:
+            yield Note(
+                "people-too-far",
+                f"For {far} of these people are free who live farther from the landing than their "
+                f"most_km ({columns('hours')['most_km'].default} km where hours.csv says nothing).",
+            )
     idle = by_person.index[(by_person["shifts"] == 0) & (by_person["days_offered"] > 0)]
     if len(idle):
         yield Note("people-without-shift", f"No shift for {_listed(list(idle))}.")
@@ -177,28 +189,48 @@ def roster_notes(
         yield Note("travel", f"Travel of {km:,.0f} km costs {km * cost:,.0f} at {cost:g} a km.")
 
 
-def _without_date(diary: Diary, names: Names, undated: Sequence[int]) -> str:
+def _by_hand(names: Names, weeks: Sequence[int]) -> str:
+    """For which weeks the model found nothing."""
+    first = names.axis.first - (names.axis.first - 1) % 7
+    told = _listed([f"{date.fromordinal(first + 7 * week):%Y-%m-%d}" for week in weeks])
+    return (
+        f"For the weeks from {told} no roster was found at once, so dates and people were given "
+        "one shift after the other: another order might leave fewer open."
+    )
+
+
+def _only_far(book: Book, shift: Shift) -> bool:
+    """Whether a crew would be free for an open shift, then or on another date, but for ways."""
+    offers = replace(book.offers, near=np.ones_like(book.offers.near))
+    days, slots = book.cells(shift.need)
+    days, slots = np.append(days, shift.day), np.append(slots, shift.slot)
+    free = replace(book, offers=offers).free(np.full(len(days), shift.landing), days, slots)
+    crew = np.append(np.full(len(days) - 1, offers.crew), lacks(offers, shift))
+    return bool((free.sum(axis=0) >= crew).any())
+
+
+def _without_date(names: Names, undated: Sequence[Shift]) -> str:
     """Which shifts found no date."""
     lines = Counter(
         f"{names.landings['name'].iloc[s.landing]}, {DAY_TYPES[int(s.weekend)]} "
         f"{names.rules.blocks[s.block].label}"
-        for s in (diary.shifts[n] for n in undated)
+        for s in undated
     )
     told = _listed([f"{line}: {count}" for line, count in sorted(lines.items())], joiner="; ")
     return (
         f"{_shifts(len(undated))} could not get a date ({told}). A landing has at most "
-        f"{diary.landing_cap} a week and one at a time, and from {names.rules.plan_from} on there "
-        "are not enough days for more."
+        f"{names.rules.most_shifts_per_landing_week} a week and one at a time, and from "
+        f"{names.rules.plan_from} on there are not enough days for more."
     )
 
 
-def _lacking(diary: Diary, names: Names, short: Sequence[int], *, dated: int) -> str:
+def _lacking(offers: Offers, names: Names, short: Sequence[Shift], *, dated: int) -> str:
     """On which blocks and months people are short, and by how many."""
-    places = sum(diary.lacks(n) for n in short)
+    places = sum(lacks(offers, shift) for shift in short)
     when = Counter(
         f"{DAY_TYPES[int(s.weekend)]} {names.rules.blocks[s.block].label}, "
         f"{names.date(s.day):%Y-%m}"
-        for s in (diary.shifts[n] for n in short)
+        for s in short
     )
     told = _listed([f"{line}: {count}" for line, count in when.most_common()], joiner="; ")
     return (

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from icalendar import Calendar, Event
 
-from spreadnet.decisions.roster.people import codes_in
+from spreadnet.decisions.roster.book import codes_in
 from spreadnet.outputs.safe import clean_text
 from spreadnet.words.cautions import CAUTIONS
 

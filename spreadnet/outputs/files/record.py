@@ -62,6 +62,11 @@ def version() -> str:
     return importlib.metadata.version("spreadnet")
 
 
+def libraries() -> dict[str, str]:
+    """Versions of the libraries that results depend on; rosters on SciPy's HiGHS to the letter."""
+    return {name: importlib.metadata.version(name) for name in LIBRARIES}
+
+
 def run_record(
     assessment: Assessment, *, timings: Mapping[str, float], made_on: date
 ) -> dict[str, Any]:
@@ -90,7 +95,7 @@ def run_record(
         "run": run_number(assessment),
         "made_on": made_on,
         "python": platform.python_version(),
-        "libraries": {name: importlib.metadata.version(name) for name in LIBRARIES},
+        "libraries": libraries(),
         "proj": pyproj.proj_version_str,
         "compiled_code": fast_available(),
         "seed": assessment.seed,

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from spreadnet.outputs.charts import curve_chart
-from spreadnet.outputs.files.record import plain, version, write_record
+from spreadnet.outputs.files.record import libraries, plain, version, write_record
 from spreadnet.outputs.files.roster import write_roster
 from spreadnet.outputs.files.tables import write_csv, write_meanings
 from spreadnet.outputs.folders.folder import whole_folder
@@ -75,6 +75,7 @@ def write_plan(
             {
                 "spreadnet": version(),
                 "made_on": made_on,
+                "libraries": libraries(),
                 "plan": plan_record(plan),
                 "inputs": [asdict(source) for source in plan.region.sources],
                 "timings_s": {k: round(v, 3) for k, v in (timings or {}).items()},

@@ -11,6 +11,7 @@ import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
+import scipy
 
 import spreadnet
 from spreadnet.cli import main
@@ -44,6 +45,13 @@ def test_all_files_are_there_and_every_column_is_explained(written):
         if name.endswith(".csv") and name != "columns.csv":
             columns = list(pd.read_csv(folder / name, encoding="utf-8-sig").columns)
             assert columns == list(meanings[meanings["file"] == name]["column"]), name
+
+
+def test_the_record_says_which_solver_the_roster_rests_on(written):
+    """The same roster to the letter needs the same HiGHS, which comes with SciPy."""
+    folder, _ = written
+    record = json.loads((folder / "run.json").read_text("utf-8"))
+    assert record["libraries"]["scipy"] == scipy.__version__
 
 
 def test_the_same_plan_gives_the_same_bytes(plan, written, tmp_path):
