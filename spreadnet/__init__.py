@@ -29,10 +29,13 @@ if TYPE_CHECKING:
     from spreadnet.evidence.region import Region
     from spreadnet.evidence.species.species import read_species
     from spreadnet.options import RunOptions
-    from spreadnet.outputs.pages.hindcast import write_hindcast
-    from spreadnet.outputs.pages.plan import write_plan
-    from spreadnet.outputs.survey import write_survey
-    from spreadnet.outputs.write import assessment_map, write_results
+    from spreadnet.outputs.write import (
+        assessment_map,
+        write_hindcast,
+        write_plan,
+        write_results,
+        write_survey,
+    )
     from spreadnet.research.fit import fit_movements
 
 _WHERE = {
@@ -56,11 +59,13 @@ _WHERE = {
     "read_species": "spreadnet.evidence.species.species",
     "fit_movements": "spreadnet.research.fit",
     "RunOptions": "spreadnet.options",
+    "rank_chart": "spreadnet.outputs.charts",
+    "value_chart": "spreadnet.outputs.charts",
     "assessment_map": "spreadnet.outputs.write",
-    "write_hindcast": "spreadnet.outputs.pages.hindcast",
-    "write_plan": "spreadnet.outputs.pages.plan",
+    "write_hindcast": "spreadnet.outputs.write",
+    "write_plan": "spreadnet.outputs.write",
     "write_results": "spreadnet.outputs.write",
-    "write_survey": "spreadnet.outputs.survey",
+    "write_survey": "spreadnet.outputs.write",
 }
 
 __all__ = [
@@ -82,11 +87,13 @@ __all__ = [
     "fit_movements",
     "gather_evidence",
     "hindcast",
+    "rank_chart",
     "rank_landings",
     "read_region",
     "read_species",
     "season_plan",
     "survey_next",
+    "value_chart",
     "write_hindcast",
     "write_plan",
     "write_results",

@@ -17,7 +17,7 @@ from spreadnet.decisions.plan.rules import first_free_day
 from spreadnet.errors import SpreadnetError
 from spreadnet.evidence.columns import columns
 from spreadnet.evidence.read import check_region
-from spreadnet.outputs.pages.plan import PLAN_FILES
+from spreadnet.outputs.write import PLAN_FILES
 
 REGION = {
     "name": '"Invented district"',

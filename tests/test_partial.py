@@ -6,7 +6,7 @@ import pytest
 from accepted_mutants import Region
 
 from spreadnet.cli import main
-from spreadnet.outputs.pages.plan import PLAN_FILES, ROSTER_FILES
+from spreadnet.outputs.write import PLAN_FILES, ROSTER_FILES
 
 QUICK = ("--draws", "1", "--seasons", "2", "--workers", "1")
 
@@ -67,14 +67,14 @@ def test_a_plan_that_is_only_told_has_no_dates_either(region, monkeypatch, capsy
 def test_an_error_while_the_roster_is_written_keeps_the_rest(
     command, region, tmp_path, monkeypatch, capsys
 ):
-    monkeypatch.setattr("spreadnet.outputs.pages.plan.write_roster", broken)
+    monkeypatch.setattr("spreadnet.outputs.write.write_roster", broken)
     assert ended(command, region, "--out", tmp_path / "out") == 1
     assert set(PLAN_FILES) - names(tmp_path / "out") == set(ROSTER_FILES)
     assert "not roster.csv, roster.xlsx, roster.ics" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(
-    "place", ["spreadnet.decisions.plan.plan.search", "spreadnet.outputs.pages.plan.plan_page"]
+    "place", ["spreadnet.decisions.plan.plan.search", "spreadnet.outputs.write.plan_page"]
 )
 def test_an_error_in_the_plan_keeps_the_ranking(place, region, tmp_path, monkeypatch, capsys):
     monkeypatch.setattr(place, broken)
@@ -112,7 +112,7 @@ def test_a_disk_that_is_full_is_no_reason_to_write_less(region, tmp_path, monkey
     def full(*_, **__):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("spreadnet.outputs.pages.plan.write_roster", full)
+    monkeypatch.setattr("spreadnet.outputs.write.write_roster", full)
     assert ended("run", region, "--out", tmp_path / "out") == 1
     assert not (tmp_path / "out").exists()
 

@@ -19,8 +19,7 @@ from large_region import SMALL, write_large_region
 import spreadnet
 from spreadnet.evidence.read import check_region
 from spreadnet.evidence.region import TABLES, Block
-from spreadnet.outputs.pages.hindcast import write_hindcast
-from spreadnet.outputs.survey import write_survey
+from spreadnet.outputs.write import write_hindcast, write_survey
 
 DEMO = Path(__file__).parents[1] / "demo_region"
 DRAWS, DAY = 8, date(2027, 1, 1)

@@ -225,7 +225,7 @@ def command_plan(given: argparse.Namespace) -> int:
         say(f"note: {note.text}")
     written = Written([], plan.failed)
     if out is not None:
-        from spreadnet.outputs.pages.plan import write_plan
+        from spreadnet.outputs.write import write_plan
 
         def write(some: SeasonPlan | None) -> list[Path]:
             return write_plan(some or plan, out, force=given.force, timings=timings)
@@ -245,7 +245,7 @@ def command_survey(given: argparse.Namespace) -> int:
     progress = Progress({})
     region = _region(given, progress)
     from spreadnet.chain import survey_next
-    from spreadnet.decisions.surveys.next import survey_words
+    from spreadnet.words.survey import survey_words
 
     survey = survey_next(
         region,
@@ -256,7 +256,7 @@ def command_survey(given: argparse.Namespace) -> int:
     )
     files = []
     if out is not None:
-        from spreadnet.outputs.survey import write_survey
+        from spreadnet.outputs.write import write_survey
 
         files = write_survey(survey, region, out, force=given.force)
     tell(survey_words(survey, region, shown=given.shown))
@@ -271,7 +271,7 @@ def command_hindcast(given: argparse.Namespace) -> int:
     progress = Progress({})
     region = _region(given, progress)
     from spreadnet.chain import hindcast
-    from spreadnet.decisions.hindcast.foretell import hindcast_summary
+    from spreadnet.words.hindcast import hindcast_words
 
     with _workers(given) as workers:
         result = hindcast(
@@ -285,10 +285,10 @@ def command_hindcast(given: argparse.Namespace) -> int:
         say(f"note: {note.text}")
     files = []
     if out is not None:
-        from spreadnet.outputs.pages.hindcast import write_hindcast
+        from spreadnet.outputs.write import write_hindcast
 
         files = write_hindcast(result, out, force=given.force)
-    tell(hindcast_summary(result))
+    tell(hindcast_words(result))
     if out is not None:
         tell(f"\nSeed {result.seed}, {result.draws} draws. Results in `{out}`:")
         tell("  " + ", ".join(file.name for file in files))

@@ -102,7 +102,7 @@ def incomplete(
     if error is None:
         return OK
     from spreadnet.errors import SpreadnetError
-    from spreadnet.outputs.pages.plan import PLAN_FILES
+    from spreadnet.outputs.write import PLAN_FILES
 
     there = {file.name for file in files or ()}
     missing = ", ".join(name for name in PLAN_FILES if name not in there)

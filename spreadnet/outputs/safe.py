@@ -1,13 +1,14 @@
-"""Text from the user's tables made safe: in HTML, in script data, in file names nobody chose."""
+"""Text of anybody's made safe: one escaper for each medium that it is written to."""
 
 from __future__ import annotations
 
-import html
 import json
 import re
 import unicodedata
+import xml.sax.saxutils
 
 import pandas as pd
+from markupsafe import Markup, escape
 
 from spreadnet.evidence.cells.ids import FORMULA
 
@@ -18,7 +19,7 @@ NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 LINE_ENDS = re.compile("[\t\n\r\u0085\u2028\u2029]+")
 # How a workbook writes a letter by its number; text that only looks so is written with _x005F_.
 LETTER_BY_NUMBER = re.compile("_(?=x[0-9A-Fa-f]{4}_)")
-PLAIN = frozenset(" .,:;-()/%+")  # with letters and digits, all that is written as it is
+MARKS = {'"': "&quot;", "\n": "&#10;", "\r": "&#13;", "\t": "&#09;"}
 
 
 def clean_text(value: object) -> str:
@@ -93,117 +94,29 @@ def short_text(value: object, *, letters: int = SHOWN_LETTERS) -> str:
     return text[:end].rstrip(f" {JOINERS}") + "…"
 
 
-def xml_text(value: object) -> str:
-    r"""
-    Text without the characters that no XML file may hold.
+def for_html(value: object) -> Markup:
+    """
+    Text as part of a page, between tags or in quotation marks.
 
     Parameters
     ----------
     value : object
-        Any text.
+        Any cell; missing values give the empty text, and HTML of our own stays as it is.
 
     Returns
     -------
-    text : str
-        Without most control characters and halves of pairs.
+    html : Markup
+        Clean text with all that means something in HTML as entities.
 
     Examples
     --------
-    >>> xml_text("Am\x00ber\x1b Water")
-    'Amber Water'
+    >>> print(for_html("<b>Ann's</b>"), for_html(for_html("<")))
+    &lt;b&gt;Ann&#39;s&lt;/b&gt; &lt;
     """
-    return NOT_XML.sub("", str(value))
+    return escape(value) if hasattr(value, "__html__") else escape(clean_text(value))
 
 
-def sheet_text(value: str) -> str:
-    r"""
-    Text that no spreadsheet runs as a formula, whatever parts the cells of a table there.
-
-    A table written with commas may be opened where semicolons, tabs or upright lines part cells:
-    then cells begin in the middle of a text. So an apostrophe goes before what may begin a formula
-    at the start of a text and after each such mark, and line ends and tabs become spaces. An id
-    that `check` takes never changes.
-
-    Parameters
-    ----------
-    value : str
-        Any text.
-
-    Returns
-    -------
-    text : str
-        One line.
-
-    Examples
-    --------
-    >>> sheet_text("=2+5"), sheet_text("North;\n=cmd()"), sheet_text("Ama-Deep = 3 m")
-    ("'=2+5", "North; '=cmd()", 'Ama-Deep = 3 m')
-    """
-    return FORMULA.sub(r"\1\2'", line_text(value))
-
-
-def line_text(value: str) -> str:
-    r"""
-    Text on one line, without letters that no XML file, and so no workbook, may hold.
-
-    Examples
-    --------
-    >>> line_text("Amber\r\n\x00Water")
-    'Amber Water'
-    """
-    return LINE_ENDS.sub(" ", xml_text(value))
-
-
-def book_text(value: str) -> str:
-    r"""
-    Text for a cell of a workbook, where it stays the text it is.
-
-    Examples
-    --------
-    >>> book_text("L_x0041_"), book_text("=1+1")
-    ('L_x005F_x0041_', '=1+1')
-    """
-    return LETTER_BY_NUMBER.sub("_x005F_", line_text(value))
-
-
-def safe_text(value: object) -> str:
-    """
-    Text that stays text wherever it is put in a page or a folium call.
-
-    `html.escape` is not enough there: a backtick, `${` or a backslash leaves a script's text too.
-
-    Parameters
-    ----------
-    value : object
-        Any cell; missing values give the empty text.
-
-    Returns
-    -------
-    text : str
-        Letters, digits and `` .,:;-()/%+`` as they are, all else as numeric entities.
-
-    Examples
-    --------
-    >>> safe_text("<b>Ann's</b>")
-    '&#60;b&#62;Ann&#39;s&#60;/b&#62;'
-    """
-    text = clean_text(value)
-    return "".join(c if c.isalnum() or c in PLAIN else f"&#{ord(c)};" for c in text)
-
-
-def for_html(value: object) -> str:
-    """
-    Text of anybody's as part of a page.
-
-    Examples
-    --------
-    >>> for_html("<b>Amber</b>")
-    '&lt;b&gt;Amber&lt;/b&gt;'
-    """
-    return html.escape(clean_text(value), quote=True)
-
-
-def safe_json(data: object) -> str:
+def for_script(data: object) -> str:
     r"""
     JSON that can stand inside a script element.
 
@@ -226,10 +139,100 @@ def safe_json(data: object) -> str:
 
     Examples
     --------
-    >>> safe_json({"name": "</script>"})
+    >>> for_script({"name": "</script>"})
     '{"name":"\\u003c/script\\u003e"}'
     """
     text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     for letter in "<>&\u2028\u2029":
         text = text.replace(letter, f"\\u{ord(letter):04x}")
     return text
+
+
+def for_xml(value: object, *, in_quotes: bool = False) -> str:
+    r"""
+    Text as part of an XML file.
+
+    Parameters
+    ----------
+    value : object
+        Any text.
+    in_quotes : bool
+        Whether it is the value of an attribute.
+
+    Returns
+    -------
+    text : str
+        Without the characters that no XML file may hold.
+
+    Examples
+    --------
+    >>> for_xml("Am\x00ber & Co"), for_xml('"Drake"', in_quotes=True)
+    ('Amber &amp; Co', '&quot;Drake&quot;')
+    """
+    return xml.sax.saxutils.escape(for_layer(value), MARKS if in_quotes else {})
+
+
+def for_layer(value: object) -> str:
+    r"""
+    Text as an attribute of a layer: a GIS may pass it on as XML.
+
+    Parameters
+    ----------
+    value : object
+        Any text.
+
+    Returns
+    -------
+    text : str
+        Without most control characters and halves of pairs.
+
+    Examples
+    --------
+    >>> for_layer("Am\x00ber\x1b Water")
+    'Amber Water'
+    """
+    return NOT_XML.sub("", str(value))
+
+
+def for_cell(value: str) -> str:
+    r"""
+    Text that no spreadsheet runs as a formula, whatever parts the cells of a table there.
+
+    A table written with commas may be opened where semicolons, tabs or upright lines part cells:
+    then cells begin in the middle of a text. So an apostrophe goes before what may begin a formula
+    at the start of a text and after each such mark, and line ends and tabs become spaces. An id
+    that `check` takes never changes.
+
+    Parameters
+    ----------
+    value : str
+        Any text.
+
+    Returns
+    -------
+    text : str
+        One line.
+
+    Examples
+    --------
+    >>> for_cell("=2+5"), for_cell("North;\n=cmd()"), for_cell("Ama-Deep = 3 m")
+    ("'=2+5", "North; '=cmd()", 'Ama-Deep = 3 m')
+    """
+    return FORMULA.sub(r"\1\2'", _on_one_line(value))
+
+
+def for_book(value: str) -> str:
+    r"""
+    Text for a cell of a workbook, where it stays the text it is.
+
+    Examples
+    --------
+    >>> for_book("L_x0041_"), for_book("=1+1"), for_book("Amber\r\n\x00Water")
+    ('L_x005F_x0041_', '=1+1', 'Amber Water')
+    """
+    return LETTER_BY_NUMBER.sub("_x005F_", _on_one_line(value))
+
+
+def _on_one_line(value: str) -> str:
+    """Text on one line, without letters that no XML file, and so no workbook, may hold."""
+    return LINE_ENDS.sub(" ", for_layer(value))

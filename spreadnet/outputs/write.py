@@ -1,30 +1,61 @@
-"""Step four of the chain: everything a run leaves behind, in one folder."""
+"""Step four of the chain: everything a command leaves behind, in one folder."""
 
 from __future__ import annotations
 
-from datetime import date
+from dataclasses import asdict
+from datetime import UTC, date, datetime
 from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING
 
+import pandas as pd
+
 from spreadnet.errors import OutputError
-from spreadnet.outputs.files.record import plain, run_number, run_record, version, write_record
-from spreadnet.outputs.files.tables import write_meanings, write_tables
+from spreadnet.evidence.read import as_region
+from spreadnet.outputs.files.record import (
+    hindcast_record,
+    libraries,
+    plain,
+    plan_record,
+    run_number,
+    run_record,
+    survey_record,
+    version,
+    write_record,
+)
+from spreadnet.outputs.files.roster import write_roster
+from spreadnet.outputs.files.tables import (
+    hindcast_tables,
+    plan_tables,
+    survey_table,
+    write_meanings,
+    write_tables,
+)
 from spreadnet.outputs.folders.folder import whole_folder
 from spreadnet.outputs.map.region_map import Caption, map_html, region_map
 from spreadnet.outputs.map.shapes import off_the_map
-from spreadnet.outputs.pages.plan import plan_files, plan_record
+from spreadnet.outputs.pages.hindcast import hindcast_page
+from spreadnet.outputs.pages.plan import plan_page
 from spreadnet.words.cautions import CAUTIONS
 from spreadnet.words.finding import finding, outlook, unit
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping, Sequence
+    from typing import Any
 
     import folium
 
+    from spreadnet.decisions.hindcast.foretell import Hindcast
     from spreadnet.decisions.plan.plan import SeasonPlan
     from spreadnet.decisions.ranking.result import Assessment
+    from spreadnet.decisions.roster.roster import Roster
+    from spreadnet.decisions.surveys.next import SurveyList
     from spreadnet.evidence.region import Region
+
+    Part = Callable[[Path], Sequence[Path]]  # writes files into a folder that is there
+
+ROSTER_FILES = ("roster.csv", "roster.xlsx", "roster.ics")
+PLAN_FILES = ("plan.csv", "ways.csv", "value_of_hours.csv", "rules.csv", *ROSTER_FILES, "plan.html")
 
 
 def write_results(
@@ -67,22 +98,216 @@ def write_results(
     OutputError
         If the folder exists and may not be replaced, or can't be written.
     """
-    folder, made_on = Path(folder), made_on or date.today()
-    began = perf_counter()
-    with whole_folder(folder, force=force) as staged:
-        files = write_tables(assessment, staged, made_on=made_on)
-        page = staged / "map.html"
-        page.write_text(map_html(assessment_map(assessment, made_on=made_on)), encoding="utf-8")
-        files.append(page)
-        if plan is not None:
-            files += plan_files(plan, staged, made_on=made_on)
-        files.append(write_meanings(files, staged / "columns.csv"))
+    day, began = made_on or date.today(), perf_counter()
+
+    def record() -> dict[str, Any]:
         spent = {**(timings or {}), "writing the results": perf_counter() - began}
-        record = run_record(assessment, timings=spent, made_on=made_on)
-        if plan is not None:
-            record |= {"plan": plain(plan_record(plan))}
-        files.append(write_record(record, staged / "run.json", files=files))
-    return [folder / file.name for file in files]
+        whole = run_record(assessment, timings=spent, made_on=day)
+        return whole if plan is None else whole | {"plan": plan_record(plan)}
+
+    parts: list[Part] = [
+        lambda staged: write_tables(assessment, staged, made_on=day),
+        _page("map.html", lambda: map_html(assessment_map(assessment, made_on=day))),
+        *(() if plan is None else _plan_parts(plan, day)),
+    ]
+    return _write("run", folder, parts, record=record, force=force)
+
+
+def write_plan(
+    plan: SeasonPlan,
+    folder: str | Path,
+    *,
+    force: bool = False,
+    made_on: date | None = None,
+    timings: Mapping[str, float] | None = None,
+) -> list[Path]:
+    """
+    Write a season plan into one folder.
+
+    Parameters
+    ----------
+    plan : SeasonPlan
+        Result of `season_plan`.
+    folder : path
+        Where the files go; whole or not there.
+    force : bool
+        Whether an earlier result there may be replaced.
+    made_on : date, optional
+        Day printed on the page and in the calendar; today when left out.
+    timings : mapping of stage to seconds, optional
+        Kept in the record.
+
+    Returns
+    -------
+    files : list of Path
+        Those of `PLAN_FILES`, without those of `ROSTER_FILES` where the plan has no roster;
+        `columns.csv` and `run.json`.
+
+    Raises
+    ------
+    OutputError
+        If the folder exists and may not be replaced, or can't be written.
+    """
+    day = made_on or date.today()
+
+    def record() -> dict[str, Any]:
+        return _made(day) | {
+            "libraries": libraries(),
+            "plan": plan_record(plan),
+            "inputs": plain([asdict(source) for source in plan.region.sources]),
+            "timings_s": {k: round(v, 3) for k, v in (timings or {}).items()},
+        }
+
+    return _write("plan", folder, _plan_parts(plan, day), record=record, force=force)
+
+
+def write_hindcast(
+    result: Hindcast, folder: str | Path, *, force: bool = False, made_on: date | None = None
+) -> list[Path]:
+    """
+    Write the scores, the lakes and the page of a hindcast into one folder.
+
+    Parameters
+    ----------
+    result : Hindcast
+        Result of `hindcast`.
+    folder : path
+        Where the files go; whole or not there.
+    force : bool
+        Whether an earlier result there may be replaced.
+    made_on : date, optional
+        Day printed on the page; today when left out.
+
+    Returns
+    -------
+    files : list of Path
+        `scores.csv`, `lakes.csv`, `groups.csv`, `hindcast.html`, `columns.csv` and `run.json`.
+
+    Raises
+    ------
+    OutputError
+        If the folder exists and may not be replaced, or can't be written.
+    """
+    day = made_on or date.today()
+    parts: list[Part] = [
+        lambda staged: hindcast_tables(result, staged),
+        _page("hindcast.html", lambda: hindcast_page(result, made_on=day)),
+    ]
+    return _write(
+        "hindcast",
+        folder,
+        parts,
+        record=lambda: _made(day) | hindcast_record(result),
+        force=force,
+    )
+
+
+def write_survey(
+    survey: SurveyList,
+    region: Region | str | Path,
+    folder: str | Path,
+    *,
+    force: bool = False,
+    made_on: date | None = None,
+) -> list[Path]:
+    """
+    Write what one more survey shift at each landing would gain.
+
+    Parameters
+    ----------
+    survey : SurveyList
+        Result of `survey_next`.
+    region : Region or path
+        Names of landings.
+    folder : path
+        Where the files go; whole or not there.
+    force : bool
+        Whether an earlier result there may be replaced.
+    made_on : date, optional
+        Day in the record; today when left out.
+
+    Returns
+    -------
+    files : list of Path
+        `survey.csv`, most gain first, `columns.csv` and `run.json`.
+
+    Raises
+    ------
+    OutputError
+        If the folder exists and may not be replaced, or can't be written.
+    """
+    day, region = made_on or date.today(), as_region(region)
+    return _write(
+        "survey",
+        folder,
+        [lambda staged: survey_table(survey, region, staged)],
+        record=lambda: _made(day) | {"survey_next": survey_record(survey, region)},
+        force=force,
+    )
+
+
+def _write(
+    result: str,
+    folder: str | Path,
+    parts: Sequence[Part],
+    *,
+    record: Callable[[], dict[str, Any]],
+    force: bool,
+) -> list[Path]:
+    """Parts, the meaning of every column, and the record of all: whole or not there."""
+    with whole_folder(Path(folder), force=force) as staged:
+        files = [file for part in parts for file in part(staged)]
+        files.append(write_meanings(result, files, staged / "columns.csv"))
+        files.append(write_record(record(), staged / "run.json", files=files))
+    return [Path(folder) / file.name for file in files]
+
+
+def _made(day: date) -> dict[str, Any]:
+    """What every record begins with."""
+    return {"spreadnet": version(), "made_on": day.isoformat()}
+
+
+def _page(name: str, text: Callable[[], str]) -> Part:
+    """Part that is one page."""
+
+    def write(staged: Path) -> list[Path]:
+        (staged / name).write_text(text(), encoding="utf-8")
+        return [staged / name]
+
+    return write
+
+
+def _plan_parts(plan: SeasonPlan, day: date) -> list[Part]:
+    """Tables, roster and page of a plan."""
+    roster = plan.roster
+    return [
+        lambda staged: plan_tables(plan, staged),
+        *(() if roster is None else (lambda staged: _roster(plan, roster, staged, day),)),
+        _page("plan.html", lambda: plan_page(plan, made_on=day)),
+    ]
+
+
+def _roster(plan: SeasonPlan, roster: Roster, staged: Path, day: date) -> list[Path]:
+    """Roster as table, workbook and calendar, each shift with the reason for it."""
+    region = plan.region
+    places = region.landings.geometry.to_crs("EPSG:4326")
+    keys = ["landing_id", "day_type", "block"]
+    why = plan.table.set_index(keys)["why"].to_dict()
+    cells = zip(*(roster.shifts[key] for key in keys), strict=True)
+    reasons = {
+        shift: why[cell]
+        for shift, cell in zip(roster.shifts["shift_id"], cells, strict=True)
+        if cell in why
+    }
+    return write_roster(
+        roster,
+        staged,
+        region_name=region.settings.name,
+        time_zone=region.settings.time_zone,
+        landings=pd.DataFrame({"longitude": places.x, "latitude": places.y}),
+        stamp=datetime(day.year, day.month, day.day, tzinfo=UTC),
+        why=reasons,
+    )
 
 
 def refuse_unmappable(region: Region) -> None:
@@ -152,5 +377,5 @@ def assessment_map(assessment: Assessment, *, made_on: date | None = None) -> fo
 
 def _status_through(assessment: Assessment) -> str | None:
     """Day of the last survey or find, None where no date is given."""
-    dates = assessment.region.status[["first_found", "last_survey"]].stack().dropna()
-    return None if dates.empty else str(dates.max().date())
+    last = assessment.region.status[["first_found", "last_survey"]].max().max()
+    return None if pd.isna(last) else str(last.date())

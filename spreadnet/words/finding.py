@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from spreadnet.words.numbers import figure
+from spreadnet.words.numbers import counted, figure
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -115,7 +115,7 @@ def unit(assessment: Ranked) -> str:
         Says the seasons, and whether infestations are weighted.
     """
     weighted = "weighted new" if _weights(assessment) else "new"
-    seasons = "1 season" if assessment.seasons == 1 else f"{assessment.seasons} seasons"
+    seasons = counted(assessment.seasons, "season")
     return f"{weighted} infestations avoided over {seasons} per 100 hours worked in them"
 
 
@@ -228,7 +228,7 @@ def _same_hours(assessment: Ranked) -> list[str]:
         if "cost_per_infestation_avoided" in row and row["avoided"] > 0:
             each = "weighted infestation" if _weights(assessment) else "infestation"
             cost = f", cost {row['cost_per_infestation_avoided']:,.0f} for each {each} avoided"
-        landings = f"{row['landings']:.0f} landing{'' if row['landings'] == 1 else 's'}"
+        landings = counted(int(row["landings"]), "landing")
         lines.append(
             f"  {way:<14} {row['hours_a_season']:,.0f} h at {landings}: "
             f"{figure(row['avoided'])} avoided ({figure(row['avoided_low'])} to "

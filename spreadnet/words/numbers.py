@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 SMALLEST_SHOWN = 1e-6  # smaller numbers are said to be under it
+SMALL_CHANCE = 0.01  # smaller chances are said to be under it
 
 
 def figure(value: float) -> str:
@@ -83,3 +84,107 @@ def percent_text(value: float) -> str:
     if value < 0.001 or value > 0.999:
         return "under 0.1%" if value < 0.5 else "over 99.9%"
     return f"{100 * value:.{0 if 0.095 <= value <= 0.99 else 1}f}%"
+
+
+def share_text(share: float) -> str:
+    """
+    Share in percent, with a digit more where it is small.
+
+    Examples
+    --------
+    >>> share_text(0.234), share_text(0.034)
+    ('23%', '3.4%')
+    """
+    return f"{share:.1%}" if share < 0.0995 else f"{share:.0%}"
+
+
+def whole_percent(share: float) -> str:
+    """
+    Share in whole percent.
+
+    Examples
+    --------
+    >>> whole_percent(0.234), whole_percent(0.004)
+    ('23%', '0%')
+    """
+    return f"{share:.0%}"
+
+
+def chance_text(chance: float) -> str:
+    """
+    Chance in whole percent; small ones are not none.
+
+    Examples
+    --------
+    >>> chance_text(0.234), chance_text(0.004)
+    ('23%', 'under 1%')
+    """
+    return whole_percent(chance) if chance >= SMALL_CHANCE else f"under {SMALL_CHANCE:.0%}"
+
+
+def rough_text(value: float) -> str:
+    """
+    Boats or an amount of money to two significant digits: more would look surer than it is.
+
+    Examples
+    --------
+    >>> rough_text(1234.5), rough_text(7.2)
+    ('1,200', '7')
+    """
+    return f"{float(f'{value:.2g}'):,.0f}"
+
+
+def counted(number: int, word: str) -> str:
+    """
+    Whole number with what it counts.
+
+    Examples
+    --------
+    >>> counted(1, "shift"), counted(1200, "shift")
+    ('1 shift', '1,200 shifts')
+    """
+    return f"{number:,} {word}{'' if number == 1 else 's'}"
+
+
+def with_range(value: float, low: float, high: float) -> str:
+    """
+    Number with its interval.
+
+    Examples
+    --------
+    >>> with_range(0.0213, 0.0118, 0.04)
+    '0.021 (0.012 to 0.04)'
+    """
+    return f"{figure(value)} ({figure(low)} to {figure(high)})"
+
+
+def cost_text(cost: float, low: float, high: float) -> str:
+    """
+    Cost of one infestation avoided with its interval.
+
+    Parameters
+    ----------
+    cost, low, high : float
+        Not a number where nothing is avoided: `cost` at the best estimates, `high` in some draws.
+
+    Examples
+    --------
+    >>> cost_text(1234.0, 810.0, float("nan")), cost_text(*3 * [float("nan")])
+    ('1,200 (810 to no limit)', 'nothing avoided')
+    """
+    if np.isnan(cost):
+        return "nothing avoided"
+    upper = "no limit" if np.isnan(high) else rough_text(high)
+    return f"{rough_text(cost)} ({rough_text(low)} to {upper})"
+
+
+def signed_text(value: float) -> str:
+    """
+    Number with its sign and two places.
+
+    Examples
+    --------
+    >>> signed_text(0.123), signed_text(-0.4)
+    ('+0.12', '−0.40')
+    """
+    return f"{value:+.2f}".replace("-", "\u2212")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from spreadnet.words.numbers import figure
+from spreadnet.words.numbers import counted, figure
 
 if TYPE_CHECKING:
     from spreadnet.words.types import Planned
@@ -129,9 +129,9 @@ def plan_finding(plan: Planned) -> str:
         return f"No shift placed avoids a new infestation ({plan.hours:g} hours)"
     row = plan.ways.iloc[0]
     text = (
-        f"{_count(shifts, 'shift')} ({plan.hours:,.0f} hours a season) at "
-        f"{_count(landings, 'landing')} avoid about {figure(row['avoided'])} new infestations in "
-        f"{_count(plan.seasons, 'season')} ({figure(row['avoided_low'])} to "
+        f"{counted(shifts, 'shift')} ({plan.hours:,.0f} hours a season) at "
+        f"{counted(landings, 'landing')} avoid about {figure(row['avoided'])} new infestations in "
+        f"{counted(plan.seasons, 'season')} ({figure(row['avoided_low'])} to "
         f"{figure(row['avoided_high'])})"
     )
     busiest = float(ways.get("busiest first", 0.0))
@@ -197,8 +197,3 @@ def plan_words(plan: Planned, *, shown: int = 10) -> str:
             f"{figure(row['avoided_high'])}) {way}"
         )
     return "\n".join(lines)
-
-
-def _count(number: int, word: str) -> str:
-    """Number with its word."""
-    return f"{number:,} {word}{'' if number == 1 else 's'}"

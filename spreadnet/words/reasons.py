@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from spreadnet.words.lists import listed, listed_shares
+from spreadnet.words.numbers import rough_text, share_text
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -17,7 +20,6 @@ GAP_WORDS = {
     "water": "water held",
     "residual": "ballast water that can't be emptied",
 }
-SMALL = 0.005  # shares below half a percent are not worth a word
 TOLD_SIDE = 0.25  # share of the good above which boats leaving, or arriving, are told of
 
 
@@ -110,7 +112,9 @@ def _ends(facts: Facts) -> list[str]:
     sides = [(facts.leaving_share, _leaving(facts)), (1 - facts.leaving_share, _arriving(facts))]
     sides.sort(key=lambda side: -side[0])
     return [
-        f"{_percent(share)} of the good is {words}" for share, words in sides if share >= TOLD_SIDE
+        f"{share_text(share)} of the good is {words}"
+        for share, words in sides
+        if share >= TOLD_SIDE
     ]
 
 
@@ -118,17 +122,17 @@ def _leaving(facts: Facts) -> str:
     """Boats leaving: what the lake has, and which lakes are protected."""
     state = ""
     if facts.infested:
-        state = f", which has {_list(facts.infested)}"
+        state = f", which has {listed(facts.infested)}"
     elif facts.likely:
         name, chance = max(facts.likely, key=lambda pair: pair[1])
-        state = f", which may have {name} unseen (chance {_percent(chance)})"
-    parts = _parts(facts.to_parts)
+        state = f", which may have {name} unseen (chance {share_text(chance)})"
+    parts = _lakes(facts.to_parts)
     return f"on boats leaving {facts.lake}{state}" + (f", and protects {parts}" if parts else "")
 
 
 def _arriving(facts: Facts) -> str:
     """Boats arriving: where they bring most from."""
-    parts = _parts(facts.from_parts)
+    parts = _lakes(facts.from_parts)
     return f"on boats arriving at {facts.lake}" + (f", from {parts}" if parts else "")
 
 
@@ -142,44 +146,20 @@ def _gap(facts: Facts) -> str:
         if facts.gap_checked
         else "none checked here, so taken from landings like it"
     )
-    return (
-        f"about {_percent(facts.gap_rate)} of boats {facts.gap_direction} have {words} ({counted})"
-    )
+    share = share_text(facts.gap_rate)
+    return f"about {share} of boats {facts.gap_direction} have {words} ({counted})"
 
 
 def _traffic(facts: Facts) -> str:
     """How busy, and whether that was counted."""
     how = (
-        f"about {_boats(facts.launches)} boats launched a season "
-        f"({_boats(facts.launches_low)} to {_boats(facts.launches_high)}), "
+        f"about {rough_text(facts.launches)} boats launched a season "
+        f"({rough_text(facts.launches_low)} to {rough_text(facts.launches_high)}), "
         f"{ordinal(facts.traffic_rank)} of {facts.landings} landings"
     )
     return how if facts.visited else f"boats were not counted here, so traffic is estimated: {how}"
 
 
-def _parts(parts: Sequence[Part]) -> str:
-    """Lakes with their shares of that side, largest first, and what is left for the others."""
-    named = [p for p in parts if p.share >= SMALL]
-    rest = 1 - sum(p.share for p in named)
-    words = [f"{p.name} ({_percent(p.share)} of it)" for p in named[:1]]
-    words += [f"{p.name} ({_percent(p.share)})" for p in named[1:]]
-    if words and rest >= SMALL:
-        words.append(f"others ({_percent(rest)})")
-    return _list(words)
-
-
-def _percent(share: float) -> str:
-    """Share in percent, with a digit more where it is small."""
-    return f"{share:.1%}" if share < 0.0995 else f"{share:.0%}"
-
-
-def _boats(number: float) -> str:
-    """Number of boats to two significant digits: more would look surer than it is."""
-    return f"{float(f'{number:.2g}'):,.0f}"
-
-
-def _list(names: Sequence[str]) -> str:
-    """Names as a sentence lists them."""
-    if len(names) < 2:
-        return "".join(names)
-    return f"{', '.join(names[:-1])} and {names[-1]}"
+def _lakes(parts: Sequence[Part]) -> str:
+    """Lakes with their shares of that side."""
+    return listed_shares([(part.name, part.share) for part in parts])

@@ -49,6 +49,10 @@ class Place(Protocol):
     def lakes(self) -> pd.DataFrame:
         """Lakes by id."""
 
+    @property
+    def landings(self) -> pd.DataFrame:
+        """Landings by id."""
+
 
 class Ranked(Protocol):
     """A ranking: tables by landing, way and species."""
@@ -104,3 +108,51 @@ class Planned(Protocol):
     @property
     def seasons(self) -> int:
         """Seasons looked ahead."""
+
+
+class Foretold(Protocol):
+    """Finds foretold, and what came."""
+
+    @property
+    def region(self) -> str:
+        """Name of the region."""
+
+    @property
+    def from_year(self) -> int:
+        """First year foretold."""
+
+    @property
+    def through(self) -> int:
+        """Last year foretold."""
+
+    @property
+    def finds(self) -> pd.DataFrame:
+        """Finds before and since, by species."""
+
+    @property
+    def scores(self) -> pd.DataFrame:
+        """Scores by species and predictor."""
+
+
+class Surveyed(Protocol):
+    """What one more survey shift at each landing would gain."""
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """Gain by landing."""
+
+    @property
+    def shift_hours(self) -> float:
+        """Length of the survey shift."""
+
+    @property
+    def shift_avoids(self) -> float:
+        """What one shift of education avoids where the last hours are placed."""
+
+    @property
+    def seasons(self) -> int:
+        """Seasons looked ahead."""
+
+    @property
+    def drawn(self) -> bool:
+        """Whether the intervals hold all that is unsure."""

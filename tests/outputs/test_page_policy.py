@@ -19,7 +19,7 @@ import pytest
 
 import spreadnet
 from spreadnet.outputs.map.region_map import map_html
-from spreadnet.outputs.safe import clean_text, safe_json, short_text
+from spreadnet.outputs.safe import clean_text, for_script, short_text
 
 DEMO = Path(__file__).parents[2] / "demo_region"
 PAGES = ("map.html", "plan.html", "hindcast.html")
@@ -156,7 +156,7 @@ def test_names_stay_text_and_nothing_is_loaded_or_handled(hostile_pages, name):
     data = "".join(t for _, a, t in read.raw if a.get("type") == "application/json")
     for one in shown:
         assert any(found in text for found in (clean_text(one), short_text(one))) or (
-            safe_json(clean_text(one)) in data
+            for_script(clean_text(one)) in data
         ), one
 
 

@@ -15,7 +15,7 @@ from spreadnet.evidence.cells.ids import FORMULA_STARTS
 from spreadnet.evidence.checking.table import check_table
 from spreadnet.evidence.files.text import read_csv
 from spreadnet.outputs.files.tables import write_csv
-from spreadnet.outputs.safe import sheet_text
+from spreadnet.outputs.safe import for_cell
 
 DELIMITERS = (",", ";", "\t", "|")
 LETTERS = st.text("=+-@|%;,\t\r\n \"'\uff1d\uff0b\ufe62\u200b\u00a0aB1(!)", max_size=14)
@@ -73,7 +73,7 @@ def test_an_id_that_check_takes_is_written_as_it_is(name):
     checked = check_table(read.table, manner=Manner())
     if not [p for p in checked.problems if p.column == "lake_id"]:
         for taken in checked.frame["lake_id"].dropna():
-            assert sheet_text(taken) == taken
+            assert for_cell(taken) == taken
 
 
 def test_all_forms_of_what_begins_a_formula_are_known():
@@ -86,6 +86,6 @@ def test_all_forms_of_what_begins_a_formula_are_known():
 
 
 def test_the_table_of_meanings_needs_no_change():
-    text = resources.files("spreadnet.outputs").joinpath("columns.csv").read_text("utf-8")
+    text = resources.files("spreadnet.outputs.files").joinpath("columns.csv").read_text("utf-8")
     cells = [cell for row in csv.reader(io.StringIO(text)) for cell in row]
-    assert [cell for cell in cells if sheet_text(cell) != cell] == []
+    assert [cell for cell in cells if for_cell(cell) != cell] == []

@@ -28,7 +28,6 @@ from spreadnet.model.movement.movement import fit_movement
 from spreadnet.model.spread.expected import expected_spread
 from spreadnet.model.spread.types import Coverage
 from spreadnet.words.notebook import short_repr
-from spreadnet.words.numbers import figure
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -178,47 +177,6 @@ def hindcast(
             what_was_left_out(region, from_year=from_year, drop_later_visits=drop_later_visits)
         ),
     )
-
-
-def hindcast_summary(result: Hindcast) -> str:
-    """
-    The scores in a few lines, with a plain word where there are too few finds.
-
-    Parameters
-    ----------
-    result : Hindcast
-        Result of `hindcast`.
-
-    Returns
-    -------
-    text : str
-        Several lines, without a final line break.
-    """
-    lines = [
-        f"{result.region}: finds of {result.from_year} to {result.through}, foretold from what was "
-        f"known before {result.from_year}"
-    ]
-    for name, row in result.finds.iterrows():
-        lines.append("")
-        lines.append(
-            f"{row['label']}: {row['since']:.0f} found of {row['lakes']:.0f} lakes, "
-            f"{figure(row['expected'])} expected; {row['before']:.0f} finds before"
-        )
-        if row["since"] == 0:
-            lines.append("  nothing was found since, so the order can't be scored")
-            continue
-        if not row["enough"]:
-            lines.append(
-                "  too few finds to judge: with so few, a good and a bad model can look alike"
-            )
-        for predictor, score in result.scores.loc[str(name)].iterrows():
-            lines.append(
-                f"  {predictor:<16} {score['hits_5']:.1f} / {score['hits_10']:.1f} / "
-                f"{score['hits_20']:.1f} in the first 5 / 10 / 20, AUC {score['auc']:.2f} "
-                f"({score['auc_low']:.2f} to {score['auc_high']:.2f}), "
-                f"Brier skill {score['brier_skill']:+.2f}"
-            )
-    return "\n".join(lines)
 
 
 def _check_year(year: object) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -27,9 +26,7 @@ from spreadnet.decisions.surveys.value import (
     shifts_in_doubt,
     whole_shifts,
 )
-from spreadnet.words.finding import WIDTH
 from spreadnet.words.notebook import short_repr
-from spreadnet.words.numbers import figure
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -45,8 +42,6 @@ if TYPE_CHECKING:
 
 AT_ONCE = 100  # landings worked on at a time
 STEP = 1e-3  # of traffic, for the slope of the value of an hour
-SMALL_CHANCE = 0.01
-WORTH_A_LINE = 0.01  # of the first landing's gain; those that gain less are not listed
 
 
 @short_repr
@@ -253,78 +248,3 @@ def _when(run: Run, when: Positions, evidence: Evidence) -> list[str]:
     blocks = run.reach.day_blocks
     words = (blocks["day_type"] + " " + blocks["block"]).to_numpy()
     return list(words[when]) if evidence.traffic.timed else ["not known"] * len(when)
-
-
-def survey_words(survey: SurveyList, region: Region, *, shown: int = 10) -> str:
-    """
-    The landings to survey next, in words.
-
-    Parameters
-    ----------
-    survey : SurveyList
-        Result of `survey_next`.
-    region : Region
-        Names of landings and lakes.
-    shown : int
-        Most landings listed.
-
-    Returns
-    -------
-    text : str
-        Several lines, no final newline.
-    """
-    table = survey.table[survey.table["survey_rank"].notna()].sort_values("survey_rank")
-    head = f"{region.settings.name}: where one more survey shift would sharpen the decision most"
-    if table.empty:
-        why = "no survey shift would move hours: where they go is sure enough, or none are placed"
-        return f"{head}\n\n{why}"
-    listed = table["gain"] >= WORTH_A_LINE * table["gain"].iloc[0]
-    shorter, table = listed.sum() <= shown, table[listed].head(shown)
-    meaning = (
-        f"Gain = new infestations avoided over {survey.seasons} seasons, weighted as in the "
-        f"ranking, because hours are then placed better. A {survey.shift_hours:g} h shift of "
-        f"education where the last hours go avoids {figure(survey.shift_avoids)}"
-        f"{_beside(table['gain'].iloc[0], survey.shift_avoids)}. Educators who note what they find "
-        "tell the same as surveyors."
-    )
-    if not survey.drawn:
-        meaning += " Intervals hold only what visits to the landing itself can tell."
-    lakes = region.lakes["name"]
-    lines = [head, "", *textwrap.wrap(meaning, WIDTH), ""]
-    for landing_id, row in table.iterrows():
-        landing = region.landings.loc[landing_id]
-        lines.append(
-            f"{row['survey_rank']:>3}  {landing['name']} [{landing_id}], "
-            f"{lakes[landing['lake_id']]}: gain {figure(row['gain'])}, hours move with chance "
-            f"{_chance(row['chance_of_change'])}"
-        )
-        lines += textwrap.wrap(
-            _detail(row), WIDTH, initial_indent="     - ", subsequent_indent="       "
-        )
-    if shorter:
-        lines.append("At all other landings one more shift gains next to nothing or nothing.")
-    return "\n".join(lines)
-
-
-def _chance(chance: float) -> str:
-    """A chance in words; small ones are not none."""
-    return f"{chance:.0%}" if chance >= SMALL_CHANCE else f"under {SMALL_CHANCE:.0%}"
-
-
-def _beside(gain: float, shift_avoids: float) -> str:
-    """Whether surveying is worth the hours that it takes."""
-    if gain < shift_avoids:
-        return ", more than any survey shift gains: survey where educators are anyway"
-    return ""
-
-
-def _detail(row: pd.Series) -> str:
-    """When to go, whom one meets and what it tells."""
-    when = "" if row["survey_when"] == "not known" else f"{row['survey_when']}, "
-    placed = row["hours_ranked"]
-    has = f"{placed:,.0f} h a season placed there now" if placed > 0 else "no hours there now"
-    return (
-        f"{when}about {row['contacts_launching']:.0f} boats launching and "
-        f"{row['contacts_retrieving']:.0f} retrieving; tells most of {row['sharpens']}; 90% "
-        f"interval {figure(row['width_now'])} wide now, {figure(row['width_after'])} after; {has}"
-    )

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
-from xml.sax.saxutils import escape
 
-from spreadnet.outputs.safe import xml_text
+from spreadnet.outputs.safe import for_xml
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -21,7 +20,6 @@ xsi:schemaLocation="http://graphml.graphdrawing.org/xmlns \
 http://graphml.graphdrawing.org/xmlns/1.0/graphml.xsd">
 """
 KINDS = {str: "string", bool: "boolean", int: "long", float: "double"}
-IN_QUOTES = {'"': "&quot;", "\n": "&#10;", "\r": "&#13;", "\t": "&#09;"}
 
 
 def write_graphml(network: nx.DiGraph, path: Path) -> Path:
@@ -100,9 +98,9 @@ def _elements(name: str, given: Iterable[tuple[str, dict[str, Any]]]) -> Iterato
 
 def _shown(value: object) -> str:
     """An attribute as it stands between two tags."""
-    return escape(xml_text(value)) if isinstance(value, str) else str(value)
+    return for_xml(value) if isinstance(value, str) else str(value)
 
 
 def _quoted(text: object) -> str:
     """A text as it stands between quotation marks."""
-    return escape(xml_text(text), IN_QUOTES)
+    return for_xml(text, in_quotes=True)

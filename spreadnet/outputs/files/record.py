@@ -21,7 +21,11 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
+    from spreadnet.decisions.hindcast.foretell import Hindcast
+    from spreadnet.decisions.plan.plan import SeasonPlan
     from spreadnet.decisions.ranking.result import Assessment
+    from spreadnet.decisions.surveys.next import SurveyList
+    from spreadnet.evidence.region import Region
 
 LIBRARIES = ("numpy", "scipy", "pandas", "networkx", "geopandas", "shapely", "pyproj", "folium")
 RANKING = (
@@ -138,6 +142,96 @@ def run_record(
         "timings_s": {stage: round(seconds, 3) for stage, seconds in timings.items()},
     }
     return plain(record)
+
+
+def plan_record(plan: SeasonPlan) -> dict[str, Any]:
+    """
+    What a plan rests on.
+
+    Parameters
+    ----------
+    plan : SeasonPlan
+        Result of `season_plan`.
+
+    Returns
+    -------
+    record : dict
+        Ready for JSON.
+    """
+    return plain(
+        {
+            "region": plan.region.settings.name,
+            "hours": plan.hours,
+            "hours_worked_before": plan.hours_worked,
+            "plan_from": plan.plan_from,
+            "seasons": plan.seasons,
+            "draws": plan.draws,
+            "seed": plan.seed,
+            "avoided": plan.avoided,
+            "most_possible": plan.most_possible,
+            "slopes_worked_out": plan.slopes,
+            "ways": plan.ways,
+            "value_of_hours": plan.value,
+            "rules": plan.rules,
+            "notes": [asdict(note) for note in plan.notes],
+        }
+    )
+
+
+def hindcast_record(result: Hindcast) -> dict[str, Any]:
+    """
+    What a hindcast rests on, and its scores.
+
+    Parameters
+    ----------
+    result : Hindcast
+        Result of `hindcast`.
+
+    Returns
+    -------
+    record : dict
+        Ready for JSON.
+    """
+    return plain(
+        {
+            "hindcast": {
+                "region": result.region,
+                "from_year": result.from_year,
+                "through": result.through,
+                "draws": result.draws,
+                "seed": result.seed,
+            },
+            "finds": result.finds,
+            "scores": result.scores,
+            "notes": [asdict(note) for note in result.notes],
+        }
+    )
+
+
+def survey_record(survey: SurveyList, region: Region) -> dict[str, Any]:
+    """
+    What a list of surveys rests on.
+
+    Parameters
+    ----------
+    survey : SurveyList
+        Result of `survey_next`.
+    region : Region
+        Its name is kept.
+
+    Returns
+    -------
+    record : dict
+        Ready for JSON.
+    """
+    return plain(
+        {
+            "region": region.settings.name,
+            "seasons": survey.seasons,
+            "survey_shift_hours": survey.shift_hours,
+            "avoided_by_an_education_shift": survey.shift_avoids,
+        }
+    )
 
 
 def write_record(record: Mapping[str, Any], path: Path, *, files: Sequence[Path] = ()) -> Path:

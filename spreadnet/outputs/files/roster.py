@@ -17,7 +17,7 @@ from openpyxl.utils import get_column_letter
 from spreadnet.evidence.cells.ids import FORMULA
 from spreadnet.outputs.files.calendar import roster_calendar
 from spreadnet.outputs.files.tables import write_csv
-from spreadnet.outputs.safe import book_text
+from spreadnet.outputs.safe import for_book
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -138,7 +138,7 @@ def _write(cell: Any, value: Any, *, number_format: str | None) -> int:
         cell.value, cell.number_format = value.to_pydatetime().date(), "yyyy-mm-dd"
         return 10
     if isinstance(value, str):
-        cell.value = text = book_text(value)
+        cell.value = text = for_book(value)
         cell.data_type = "s"  # else "=1" is taken for a formula and "#N/A" for an error
         cell.quotePrefix = bool(FORMULA.match(text))  # so that it stays text when it is edited
         return len(text)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from contextlib import contextmanager
 from datetime import date
 from importlib import resources
@@ -13,7 +14,7 @@ import pyogrio
 from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
 from spreadnet.outputs.files.graphml import write_graphml
-from spreadnet.outputs.safe import sheet_text, xml_text
+from spreadnet.outputs.safe import for_cell, for_layer
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -21,7 +22,11 @@ if TYPE_CHECKING:
 
     import geopandas as gpd
 
+    from spreadnet.decisions.hindcast.foretell import Hindcast
+    from spreadnet.decisions.plan.plan import SeasonPlan
     from spreadnet.decisions.ranking.result import Assessment
+    from spreadnet.decisions.surveys.next import SurveyList
+    from spreadnet.evidence.region import Region
 
 DIGITS = 6  # significant digits written: more would be noise
 
@@ -64,6 +69,81 @@ def write_tables(
     except (FeatureError, DataLayerError, DataSourceError) as error:  # e.g. the disk is full
         message = f"region.gpkg could not be written ({error})"
         raise OSError(message) from error
+
+
+def plan_tables(plan: SeasonPlan, folder: Path) -> list[Path]:
+    """
+    Write the tables of a season plan.
+
+    Parameters
+    ----------
+    plan : SeasonPlan
+        Result of `season_plan`.
+    folder : Path
+        An existing folder.
+
+    Returns
+    -------
+    files : list of Path
+        `plan.csv`, `ways.csv`, `value_of_hours.csv` and `rules.csv`.
+    """
+    return [
+        write_csv(plan.table, folder / "plan.csv", index=False),
+        write_csv(plan.ways, folder / "ways.csv"),
+        write_csv(plan.value, folder / "value_of_hours.csv", index=False),
+        write_csv(plan.rules, folder / "rules.csv"),
+    ]
+
+
+def hindcast_tables(result: Hindcast, folder: Path) -> list[Path]:
+    """
+    Write the tables of a hindcast.
+
+    Parameters
+    ----------
+    result : Hindcast
+        Result of `hindcast`.
+    folder : Path
+        An existing folder.
+
+    Returns
+    -------
+    files : list of Path
+        `scores.csv`, `lakes.csv` (highest chance first) and `groups.csv`.
+    """
+    scores = result.scores.join(result.finds[["before", "since", "enough"]])
+    lakes = result.lakes.sort_values(
+        ["species", "chance", "lake_id"], ascending=[True, False, True], kind="stable"
+    )
+    return [
+        write_csv(scores, folder / "scores.csv"),
+        write_csv(lakes, folder / "lakes.csv", index=False),
+        write_csv(result.groups, folder / "groups.csv"),
+    ]
+
+
+def survey_table(survey: SurveyList, region: Region, folder: Path) -> list[Path]:
+    """
+    Write what one more survey shift at each landing would gain.
+
+    Parameters
+    ----------
+    survey : SurveyList
+        Result of `survey_next`.
+    region : Region
+        Names of landings.
+    folder : Path
+        An existing folder.
+
+    Returns
+    -------
+    files : list of Path
+        `survey.csv`, most gain first.
+    """
+    table = survey.table.copy()
+    table.insert(0, "name", region.landings["name"])
+    table = table.sort_values("survey_rank", kind="stable", na_position="last")
+    return [write_csv(table, folder / "survey.csv")]
 
 
 def in_rank_order(landings: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -162,17 +242,19 @@ def write_csv(table: pd.DataFrame, path: Path, *, index: bool = True) -> Path:
     for column in plain.columns[[plain[c].dtype.kind == "b" for c in plain.columns]]:
         plain[column] = plain[column].map({True: "yes", False: "no"})  # as in the input
     texts = [c for c in plain.columns if plain[c].dtype.kind not in "fiub"]
-    plain[texts] = plain[texts].map(lambda v: sheet_text(v) if isinstance(v, str) else v)
+    plain[texts] = plain[texts].map(lambda v: for_cell(v) if isinstance(v, str) else v)
     plain.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\n")
     return path
 
 
-def write_meanings(files: Sequence[Path], path: Path) -> Path:
+def write_meanings(result: str, files: Sequence[Path], path: Path) -> Path:
     """
     Write the table that says what every column of some tables means.
 
     Parameters
     ----------
+    result : str
+        What they belong to: `run`, which may hold a plan, `plan`, `hindcast` or `survey`.
     files : sequence of Path
         Files written; those that are no tables have no rows.
     path : Path
@@ -184,10 +266,12 @@ def write_meanings(files: Sequence[Path], path: Path) -> Path:
         The file written.
     """
     source = resources.files("spreadnet.outputs.files").joinpath("columns.csv")
-    head, *lines = source.read_text(encoding="utf-8").splitlines(keepends=True)
+    rows = csv.reader(source.read_text(encoding="utf-8").splitlines())
+    head = next(rows)
     names = {file.name for file in files}
-    kept = [line for line in lines if line.split(",", 1)[0] in names]
-    path.write_text(head + "".join(kept), encoding="utf-8", newline="")
+    kept = [row[1:] for row in rows if result in row[0].split() and row[1] in names]
+    with path.open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file, lineterminator="\n").writerows([head[1:], *kept])
     return path
 
 
@@ -221,7 +305,7 @@ def _plain(layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     plain = layer.copy()
     for column in plain.columns.drop("geometry"):
         if plain[column].dtype.kind == "O":
-            plain[column] = plain[column].map(lambda v: xml_text(v) if isinstance(v, str) else v)
+            plain[column] = plain[column].map(lambda v: for_layer(v) if isinstance(v, str) else v)
         if str(plain[column].dtype) == "boolean":
             plain[column] = plain[column].astype("object").where(plain[column].notna(), None)
             plain[column] = plain[column].map({True: "yes", False: "no"})

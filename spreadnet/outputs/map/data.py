@@ -225,7 +225,7 @@ def page_data(
     Returns
     -------
     data : dict
-        Ready for `safe_json`; no number in it is not finite.
+        Ready for `for_script`; no number in it is not finite.
     """
     everything = pd.concat([lakes.geometry, landings.geometry])
     turned = crosses_180(gpd.GeoSeries(everything, crs=lakes.crs))

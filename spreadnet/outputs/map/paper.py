@@ -11,7 +11,8 @@ import shapely
 from numpy.typing import NDArray
 
 from spreadnet.outputs.map.data import landing_text, place
-from spreadnet.outputs.map.key import (
+from spreadnet.outputs.map.key import NUMBERED, TRIP_WIDTHS, landing_symbol
+from spreadnet.outputs.palette import (
     ALL_THERE,
     CHANCE,
     GROUND,
@@ -19,13 +20,10 @@ from spreadnet.outputs.map.key import (
     LAND,
     LANDING,
     NO_FIGURE,
-    NUMBERED,
     PAPER,
     TRIP,
-    TRIP_WIDTHS,
-    landing_symbol,
 )
-from spreadnet.outputs.safe import safe_text, short_text
+from spreadnet.outputs.safe import for_html, short_text
 
 WIDTH = 1000.0  # units of the drawing; about 5 to the millimetre on a portrait sheet
 NUMBER_RADIUS, DOT_RADIUS, FINE_RADIUS = 11.0, 4.5, 1.6  # units
@@ -79,7 +77,7 @@ def print_svg(
     )
     return (
         f'<svg class="sheet" viewBox="0 0 {WIDTH:g} {frame.height:.0f}" role="img" '
-        f'aria-label="{safe_text(label)}" preserveAspectRatio="xMidYMid meet">'
+        f'aria-label="{for_html(label)}" preserveAspectRatio="xMidYMid meet">'
         f"{_patterns()}{body}</svg>"
     )
 
@@ -296,11 +294,11 @@ def print_table(landings: pd.DataFrame, *, ranked: bool, unit: str) -> str:
     rows = [
         (
             _with_range(row["rank"] or "–", row["ranks"]),
-            safe_text(short_text(row["name"], letters=PRINTED_LETTERS)),
-            safe_text(short_text(row["lake"], letters=PRINTED_LETTERS)),
+            for_html(short_text(row["name"], letters=PRINTED_LETTERS)),
+            for_html(short_text(row["lake"], letters=PRINTED_LETTERS)),
             _with_range(row["avoided"], row["avoided_range"]),
             _with_range(row["boats"], row["boats_range"]),
-            safe_text(row["when"]),
+            for_html(row["when"]),
         )
         for row in text.to_dict("records")
     ]
@@ -315,15 +313,15 @@ def print_table(landings: pd.DataFrame, *, ranked: bool, unit: str) -> str:
 
 def _caption(count: int, ranked: bool, unit: str) -> str:
     """What the table holds."""
-    what = f"first by {safe_text(unit)}" if ranked else "busiest; this run has no ranking"
+    what = f"first by {for_html(unit)}" if ranked else "busiest; this run has no ranking"
     return f"{count} landing{'' if count == 1 else 's'}, {what} (90% intervals in brackets)"
 
 
 def _with_range(value: str, span: str) -> str:
     """Figure with its range in brackets."""
-    return safe_text(value) + (f" ({safe_text(span)})" if span else "")
+    return for_html(f"{value} ({span})" if span else value)
 
 
 def words(parts: Sequence[str]) -> str:
     """Sentences as one paragraph of safe text."""
-    return " ".join(safe_text(part) for part in parts)
+    return " ".join(for_html(part) for part in parts)

@@ -13,6 +13,7 @@ from branca.element import Figure, MacroElement
 from folium.template import Template
 from numpy.typing import NDArray
 
+from spreadnet.outputs import palette
 from spreadnet.outputs.map import key as map_key
 from spreadnet.outputs.map.data import (
     PARTS,
@@ -28,7 +29,7 @@ from spreadnet.outputs.map.data import (
 from spreadnet.outputs.map.offline import OfflineMap, Page, map_html, page_part
 from spreadnet.outputs.map.paper import print_svg, print_table, words
 from spreadnet.outputs.map.shapes import region_outline
-from spreadnet.outputs.safe import clean_text, safe_json, safe_text, short_text
+from spreadnet.outputs.safe import clean_text, for_html, for_script, short_text
 
 __all__ = ["Caption", "map_html", "region_map"]
 
@@ -174,7 +175,8 @@ def region_map(
     values = _page_values(
         lakes, landings, trips, caption=caption, steps=steps, trip_steps=trip_steps
     )
-    values |= {"data": safe_json(data), "print_map": sheet, "style": page_part("map_page.css")}
+    style = f":root {{ {palette.declarations()} }}\n{page_part('map_page.css')}"
+    values |= {"data": for_script(data), "print_map": sheet, "style": style}
     region.get_root()._template = Page(page_part("map_page.html"), values)  # type: ignore[assignment]
     return region
 
@@ -201,13 +203,17 @@ def _empty_map(bounds: object) -> OfflineMap:
 def _style() -> dict[str, object]:
     """Colours and widths for the page's script."""
     return {
-        "chance": [*map_key.CHANCE, map_key.ALL_THERE, map_key.NO_FIGURE],
-        "ink": map_key.INK,
-        "land": map_key.LAND,
-        "paper": map_key.PAPER,
-        "landing": map_key.LANDING,
-        "off": map_key.LANDING_OFF,
-        "trip": map_key.TRIP,
+        "chance": [*palette.CHANCE, palette.ALL_THERE, palette.NO_FIGURE],
+        "ink": palette.INK,
+        "soft": palette.SOFT,
+        "land": palette.LAND,
+        "paper": palette.PAPER,
+        "landing": palette.LANDING,
+        "off": palette.LANDING_OFF,
+        "trip": palette.TRIP,
+        "graticule": palette.GRATICULE,
+        "halo": palette.HALO,
+        "chosen": palette.CHOSEN,
         "widths": list(map_key.TRIP_WIDTHS),
     }
 
@@ -251,10 +257,10 @@ def _page_values(
         )
 
     return {
-        "title": safe_text(short_text(caption.title, letters=TITLE_LETTERS)),
-        "region": safe_text(short_text(caption.region)),
+        "title": for_html(short_text(caption.title, letters=TITLE_LETTERS)),
+        "region": for_html(short_text(caption.region)),
         "facts": _facts(caption),
-        "caution": safe_text(caption.cautions[0]) if caption.cautions else "",
+        "caution": for_html(caption.cautions[0]) if caption.cautions else "",
         "cautions": _items(caption.cautions),
         "notes": _items((*caption.notes, *_own_notes())),
         "key": key("screen", True),
@@ -262,7 +268,7 @@ def _page_values(
         "print_table": print_table(landings, ranked=ranked, unit=caption.unit),
         "print_cautions": words(caption.cautions),
         "chooser": _chooser(caption),
-        "counts": safe_text(f"{len(lakes):,} lakes and {len(landings):,} landings"),
+        "counts": for_html(f"{len(lakes):,} lakes and {len(landings):,} landings"),
     }
 
 
@@ -318,12 +324,12 @@ def _facts(caption: Caption) -> str:
         f"Run {caption.run}",
         f"spreadnet {caption.version}",
     ]
-    return "".join(f"<li>{safe_text(fact)}</li>" for fact in facts if clean_text(fact))
+    return "".join(f"<li>{for_html(fact)}</li>" for fact in facts if clean_text(fact))
 
 
 def _items(sentences: Sequence[str]) -> str:
     """Sentences as items of a list."""
-    return "".join(f"<li>{safe_text(sentence)}</li>" for sentence in sentences)
+    return "".join(f"<li>{for_html(sentence)}</li>" for sentence in sentences)
 
 
 def _own_notes() -> tuple[str, ...]:
@@ -342,7 +348,7 @@ def _chooser(caption: Caption) -> str:
     labels = ["All species", *caption.species.values()]
     buttons = "".join(
         f'<button type="button" data-species="{place}" aria-pressed="{str(place == 0).lower()}">'
-        f"{safe_text(short_text(label))}</button>"
+        f"{for_html(short_text(label))}</button>"
         for place, label in enumerate(labels)
     )
     return (

@@ -12,11 +12,11 @@ from spreadnet.chain import hindcast
 from spreadnet.decisions.hindcast.foretell import (
     PREDICTORS,
     _found_chance,
-    hindcast_summary,
 )
 from spreadnet.decisions.hindcast.past import past_region
 from spreadnet.decisions.hindcast.scores import auc, brier, groups, hits
 from spreadnet.errors import ModelError
+from spreadnet.words.hindcast import hindcast_words
 
 YEAR = 2016
 
@@ -188,7 +188,7 @@ def test_the_result_names_every_predictor_and_lake(demo_region, result):
 
 def test_few_finds_are_said_to_be_few(demo_region):
     late = hindcast(demo_region, from_year=2026, draws=2)
-    text = hindcast_summary(late)
+    text = hindcast_words(late)
     assert "too few finds to judge" in text or "nothing was found since" in text
     assert not late.finds["enough"].all()
 
@@ -200,7 +200,7 @@ def test_nothing_found_since_is_said(demo_region):
         status.loc[later, "first_found"] = pd.NaT
 
     none = hindcast(status_with(demo_region, change), from_year=2022, draws=2)
-    assert "nothing was found since" in hindcast_summary(none)
+    assert "nothing was found since" in hindcast_words(none)
     assert none.scores["auc"].isna().all()
 
 

@@ -21,12 +21,13 @@ from spreadnet.decisions.surveys.answers import (
     unsure_of,
     worth_of,
 )
-from spreadnet.decisions.surveys.next import survey_next, survey_words
+from spreadnet.decisions.surveys.next import survey_next
 from spreadnet.decisions.surveys.value import learned
 from spreadnet.evidence.gather import gather_evidence
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
 from spreadnet.model.movement.movement import fit_movement
+from spreadnet.words.survey import survey_words
 
 HOURS = 2000.0  # enough that many landings of the demo are near the border
 

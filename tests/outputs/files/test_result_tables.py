@@ -149,7 +149,7 @@ def test_plain_handles_nested_tables():
 def test_every_column_written_is_explained(written, demo_result):
     """`columns.csv` explains each column of each table, and nothing that is not there."""
     folder = written[0]
-    path = write_meanings(sorted(folder.glob("*.csv")), folder / "columns.csv")
+    path = write_meanings("run", sorted(folder.glob("*.csv")), folder / "columns.csv")
     meanings = pd.read_csv(path, keep_default_na=False)
     assert len(set(meanings["file"])) >= 7
     assert (meanings["meaning"].str.len() > 3).all()

@@ -1,6 +1,8 @@
 """The hindcast as files: whole, safe, readable without a network at any width."""
 
 import json
+import re
+from dataclasses import replace
 from datetime import date
 
 import pandas as pd
@@ -9,7 +11,8 @@ import pytest
 from spreadnet.chain import hindcast
 from spreadnet.cli import main
 from spreadnet.errors import OutputError
-from spreadnet.outputs.pages.hindcast import chart, hindcast_page, write_hindcast
+from spreadnet.outputs.pages.hindcast import hindcast_page
+from spreadnet.outputs.write import write_hindcast
 from spreadnet.words.cautions import CAUTIONS
 
 DAY = date(2027, 3, 1)
@@ -27,6 +30,7 @@ def test_files_are_whole_and_their_tables_read_back(result, tmp_path):
         "lakes.csv",
         "groups.csv",
         "hindcast.html",
+        "columns.csv",
         "run.json",
     ]
     lakes = pd.read_csv(tmp_path / "out" / "lakes.csv", dtype={"lake_id": str})
@@ -51,18 +55,34 @@ def test_the_page_says_what_it_rests_on(result):
     assert "<script" not in page
 
 
+def test_every_score_and_every_group_is_on_the_page(result):
+    page = hindcast_page(result, made_on=DAY)
+    words = [" ".join(text.split()) for text in re.findall(r">([^<>]+)<", page)]
+    for row in result.finds.to_dict("records"):
+        assert row["label"] in words
+        assert f"Scores for {row['label']}" in words
+    for (_, predictor), score in result.scores.iterrows():
+        cells = [predictor, *(f"{score[f'hits_{k}']:.1f}" for k in (5, 10, 20))]
+        assert " ".join(cells) in " ".join(word for word in words if word)
+    for row in result.groups.to_dict("records"):
+        assert f"{row['found']:.0f} of {row['lakes']:.0f}" in words  # on the chart
+    assert page.count('<p class="weak">') == (~result.finds["enough"]).sum()
+
+
+def test_without_finds_there_are_no_scores_but_the_reason(result):
+    name = result.finds.index[0]
+    finds = result.finds.copy()
+    finds.loc[name, "since"] = 0
+    page = hindcast_page(replace(result, finds=finds), made_on=DAY)
+    assert "Nothing was found since, so the order cannot be scored." in page
+    assert f"Scores for {finds.loc[name, 'label']}" not in page
+
+
 def test_names_of_anybody_stay_text(result):
-    groups = result.groups.loc[["dreissenid_mussel"]]
-    told = chart(groups, label='<img src=x onerror="alert(1)">')
-    assert "<img" not in told
-    assert "&lt;img" in told
-
-
-def test_the_chart_says_in_words_what_it_shows(result):
-    groups = result.groups.loc[["eurasian_watermilfoil"]]
-    told = chart(groups, label="a plant").split("<desc>")[1].split("</desc>")[0]
-    for row in groups.to_dict("records"):
-        assert f"{row['found']:.0f} of {row['lakes']:.0f} lakes with a find" in told
+    finds = result.finds.assign(label='<img src=x onerror="alert(1)">')
+    page = hindcast_page(replace(result, finds=finds), made_on=DAY)
+    assert "<img" not in page
+    assert "&lt;img" in page
 
 
 @pytest.mark.slow
@@ -95,7 +115,7 @@ def test_the_page_fits_and_its_chart_is_named(browser, result, tmp_path, width):
     assert wide <= browser.execute_script("return window.innerWidth")
     charts = browser.find_elements("css selector", "svg[role=img]")
     assert len(charts) == 3
-    assert all("chance foretold" in one.get_attribute("aria-label") for one in charts)
+    assert all("chance foretold" in one.accessible_name for one in charts)
     assert not [row for row in browser.get_log("browser") if row["level"] == "SEVERE"]
     for text in browser.find_elements("css selector", "svg text"):
         box, frame = text.rect, charts[0].rect

@@ -93,7 +93,7 @@ function spreadnetDrawing(map, data, tables, state) {
     const step = [20, 10, 5, 2, 1, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005].find((s) => span / s >= 4) || 0.005;
     const places = step < 0.01 ? 3 : step < 0.1 ? 2 : step < 1 ? 1 : 0, min = view.b.min, max = view.b.max;
     const corner = map.containerPointToLayerPoint([0, 0]), size = map.getSize();
-    pen.strokeStyle = "rgba(28,43,51,.13)"; pen.fillStyle = "#4a5a62"; pen.font = "11px sans-serif";
+    pen.strokeStyle = style.graticule; pen.fillStyle = style.soft; pen.font = "11px sans-serif";
     pen.beginPath();
     const name = (v, names) => Math.abs(v).toFixed(places) + "° " + (v < 0 ? names[1] : names[0]);
     for (let k = Math.ceil(seen.getWest() / step); k * step < seen.getEast(); k++) {
@@ -177,7 +177,7 @@ function spreadnetDrawing(map, data, tables, state) {
   }
 
   function halo(pen, text, x, y) {
-    pen.strokeStyle = "rgba(255,255,255,.9)"; pen.lineWidth = 3; pen.strokeText(text, x, y);
+    pen.strokeStyle = style.halo; pen.lineWidth = 3; pen.strokeText(text, x, y);
     pen.fillStyle = style.ink; pen.fillText(text, x, y);
   }
 
@@ -242,7 +242,7 @@ function spreadnetDrawing(map, data, tables, state) {
     const x = at[2 * state.picked.row] * view.scale - view.x, y = at[2 * state.picked.row + 1] * view.scale - view.y;
     const i = state.picked.row, outlined = state.picked.view === "lakes" && ringCounts[i];
     const r = state.picked.view === "lakes" ? 10 : landingRadius(i, view) + 4;
-    for (const [colour, width] of [[style.ink, 6], ["#ffd257", 3]]) {
+    for (const [colour, width] of [[style.ink, 6], [style.chosen, 3]]) {
       pen.beginPath();
       if (outlined) for (let k = lakeRing[i]; k < lakeRing[i + 1]; k++) trace(pen, view, corners, ringStart[k], ringStart[k + 1], true);
       else pen.arc(x, y, r, 0, 7);

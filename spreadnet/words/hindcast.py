@@ -1,0 +1,124 @@
+"""How well finds would have been foretold, in words."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from spreadnet.words.numbers import figure
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from spreadnet.words.types import Foretold
+
+
+def hindcast_title(result: Foretold) -> str:
+    """
+    What was foretold from what.
+
+    Parameters
+    ----------
+    result : Foretold
+        Result of `hindcast`.
+
+    Returns
+    -------
+    title : str
+        Without a final full stop.
+    """
+    return (
+        f"{result.region}: finds of {result.from_year} to {result.through}, foretold from what was "
+        f"known before {result.from_year}"
+    )
+
+
+def finds_words(row: pd.Series) -> str:
+    """
+    How many finds came and how many were expected, for one species.
+
+    Parameters
+    ----------
+    row : Series
+        Row of `finds`.
+
+    Returns
+    -------
+    words : str
+        Without a final full stop.
+    """
+    return (
+        f"{row['since']:.0f} found of {row['lakes']:.0f} lakes, {figure(row['expected'])} "
+        f"expected; {row['before']:.0f} finds before"
+    )
+
+
+def groups_words(groups: pd.DataFrame) -> str:
+    """
+    Finds beside chances foretold, for those who can't see the chart.
+
+    Parameters
+    ----------
+    groups : DataFrame
+        Rows of one species in `groups`.
+
+    Returns
+    -------
+    words : str
+        Two sentences.
+    """
+    parts = [
+        f"{row['from']:.0%} to {row['to']:.0%} foretold: {row['found']:.0f} of {row['lakes']:.0f} "
+        f"lakes with a find, {figure(row['expected'])} expected"
+        for row in groups.to_dict("records")
+    ]
+    return "Lakes by the chance foretold. " + "; ".join(parts) + "."
+
+
+def hindcast_words(result: Foretold) -> str:
+    """
+    The scores in a few lines, with a plain word where there are too few finds.
+
+    Parameters
+    ----------
+    result : Foretold
+        Result of `hindcast`.
+
+    Returns
+    -------
+    text : str
+        Several lines, without a final line break.
+    """
+    lines = [hindcast_title(result)]
+    for name, row in result.finds.iterrows():
+        lines += ["", f"{row['label']}: {finds_words(row)}"]
+        if row["since"] == 0:
+            lines.append("  nothing was found since, so the order can't be scored")
+            continue
+        if not row["enough"]:
+            lines.append(
+                "  too few finds to judge: with so few, a good and a bad model can look alike"
+            )
+        for predictor, score in result.scores.loc[str(name)].iterrows():
+            lines.append(
+                f"  {predictor:<16} {score['hits_5']:.1f} / {score['hits_10']:.1f} / "
+                f"{score['hits_20']:.1f} in the first 5 / 10 / 20, AUC {auc_words(score)}, "
+                f"Brier skill {score['brier_skill']:+.2f}"
+            )
+    return "\n".join(lines)
+
+
+def auc_words(score: pd.Series) -> str:
+    """
+    AUC with its interval.
+
+    Parameters
+    ----------
+    score : Series
+        Row of `scores`.
+
+    Returns
+    -------
+    words : str
+        Two places each: the interval is never finer than that.
+    """
+    return f"{score['auc']:.2f} ({score['auc_low']:.2f} to {score['auc_high']:.2f})"
