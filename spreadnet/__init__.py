@@ -7,8 +7,6 @@ Names are loaded on first use, so that `import spreadnet` and the command line s
 from __future__ import annotations
 
 import importlib
-import sys
-import types
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -21,13 +19,13 @@ if TYPE_CHECKING:
         season_plan,
         survey_next,
     )
-    from spreadnet.decisions.plan.plan import SeasonPlan
-    from spreadnet.decisions.ranking.result import Assessment
+    from spreadnet.decisions.plan import SeasonPlan
+    from spreadnet.decisions.ranking import Assessment
     from spreadnet.errors import InputError, ModelError, OutputError, SpreadnetError, WorkerError
     from spreadnet.evidence.gather import Evidence, gather_evidence
     from spreadnet.evidence.read import check_region, read_region
     from spreadnet.evidence.region import Region
-    from spreadnet.evidence.species.species import read_species
+    from spreadnet.evidence.species import read_species
     from spreadnet.options import RunOptions
     from spreadnet.outputs.write import (
         assessment_map,
@@ -36,9 +34,10 @@ if TYPE_CHECKING:
         write_results,
         write_survey,
     )
-    from spreadnet.research.fit import fit_movements
+    from spreadnet.research import fit_movements
 
 _WHERE = {
+    "assess": "spreadnet.chain",
     "build_model": "spreadnet.chain",
     "hindcast": "spreadnet.chain",
     "rank_landings": "spreadnet.chain",
@@ -113,19 +112,3 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted(__all__)
-
-
-class _Package(types.ModuleType):
-    """The package, with `assess` always the function, never the module of the same name."""
-
-    @property
-    def assess(self) -> Any:
-        """The function, loaded on first use."""
-        return importlib.import_module("spreadnet.chain").assess
-
-    @assess.setter
-    def assess(self, _module: types.ModuleType) -> None:
-        """Ignore the module that the import system would put in its place."""
-
-
-sys.modules[__name__].__class__ = _Package

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy.special import expit, logit
 
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -6,21 +6,18 @@ from dataclasses import replace
 from numbers import Real
 from typing import TYPE_CHECKING, Unpack
 
-from spreadnet.decisions.draws.parallel import one_thread
-from spreadnet.decisions.draws.run import run_model
-from spreadnet.decisions.hindcast.foretell import hindcast as foretell
-from spreadnet.decisions.hours.placing import place_ranked
-from spreadnet.decisions.plan.plan import make_plan
-from spreadnet.decisions.plan.rules import first_free_day
-from spreadnet.decisions.ranking.rank import decide
-from spreadnet.decisions.ranking.result import Assessment
-from spreadnet.decisions.surveys.next import survey_next as surveys_compared
+from spreadnet.decisions.draws import one_thread, run_model
+from spreadnet.decisions.hindcast import hindcast as foretell
+from spreadnet.decisions.hours import place_ranked
+from spreadnet.decisions.plan import first_free_day, make_plan
+from spreadnet.decisions.ranking import Assessment, decide
+from spreadnet.decisions.surveys import survey_next as surveys_compared
 from spreadnet.errors import InputError, ModelError, Problem
 from spreadnet.evidence.gather import gather_evidence
 from spreadnet.evidence.read import as_region
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
-from spreadnet.model.movement.movement import Movement, fit_movement
+from spreadnet.model.movement import Movement, fit_movement
 from spreadnet.options import DRAWS, HINDCAST_DRAWS, MOST_HOURS, PLAN_DRAWS, SEED, settle
 
 if TYPE_CHECKING:
@@ -31,12 +28,12 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from spreadnet.assumptions import Assumptions
-    from spreadnet.decisions.hindcast.foretell import Hindcast
-    from spreadnet.decisions.plan.plan import SeasonPlan
-    from spreadnet.decisions.surveys.next import SurveyList
+    from spreadnet.decisions.hindcast import Hindcast
+    from spreadnet.decisions.plan import SeasonPlan
+    from spreadnet.decisions.surveys import SurveyList
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
-    from spreadnet.model.movement.movement import TripLaw
+    from spreadnet.model.movement import TripLaw
     from spreadnet.options import Progress, RunKeywords, RunOptions
 
 

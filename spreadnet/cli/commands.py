@@ -16,8 +16,8 @@ from spreadnet.options import RunOptions
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from spreadnet.decisions.plan.plan import SeasonPlan
-    from spreadnet.decisions.ranking.result import Assessment
+    from spreadnet.decisions.plan import SeasonPlan
+    from spreadnet.decisions.ranking import Assessment
     from spreadnet.errors import Problem
     from spreadnet.evidence.region import Region
 
@@ -41,7 +41,7 @@ def put_folders_in_order(given: argparse.Namespace) -> None:
     named = [getattr(given, name, None) for name in ("folder", "region", "previous", "out")]
     if not any(named):
         return
-    from spreadnet.outputs.folders.exchange import recover, undisturbed
+    from spreadnet.outputs.folders import recover, undisturbed
 
     for folder in filter(None, named):
         with undisturbed():
@@ -52,7 +52,7 @@ def put_folders_in_order(given: argparse.Namespace) -> None:
 
 def command_new(given: argparse.Namespace) -> int:
     """Write a folder of empty tables."""
-    from spreadnet.outputs.files.templates import write_templates
+    from spreadnet.outputs.files import write_templates
 
     write_templates(Path(given.folder))
     tell(f"Wrote `{given.folder}`: read README.md there, fill in the tables, then")
@@ -119,7 +119,7 @@ def command_run(given: argparse.Namespace) -> int:
         say(f"note: {note.text}")
     tell(_first_landings(assessment))
     if plan.made is not None:
-        from spreadnet.words.plan import plan_finding
+        from spreadnet.words import plan_finding
 
         tell(f"\nThe plan: {plan_finding(plan.made)}.")
     tell(f"\nSeed {assessment.seed}, {assessment.draws} draws. Results in `{out}`:")
@@ -129,7 +129,7 @@ def command_run(given: argparse.Namespace) -> int:
 
 def _free_folder(given: argparse.Namespace) -> Path | None:
     """Folder for the result, refused before the work where nothing could be put there."""
-    from spreadnet.outputs.folders.folder import refuse_if_taken
+    from spreadnet.outputs.folders import refuse_if_taken
 
     if given.out is None:
         return None
@@ -159,7 +159,7 @@ def _options(given: argparse.Namespace, workers: int | None, progress: Progress)
 def _planned(assessment: Assessment, options: RunOptions) -> Planned:
     """The season plan of a run; whatever keeps it from being made, the ranking is worth having."""
     from spreadnet.chain import season_plan
-    from spreadnet.decisions.plan.rules import first_free_day
+    from spreadnet.decisions.plan import first_free_day
 
     region = assessment.region
     if len(region.landings) > MOST_PLANNED:
@@ -184,7 +184,7 @@ def _workers(given: argparse.Namespace) -> Iterator[int | None]:
     made when all were interrupted; it is told beforehand to say nothing.
     """
     if given.scheduler is not None:
-        from spreadnet.decisions.draws.cluster import on_scheduler
+        from spreadnet.decisions.draws import on_scheduler
 
         with on_scheduler(given.scheduler):
             yield None
@@ -208,8 +208,8 @@ def command_plan(given: argparse.Namespace) -> int:
     progress = Progress(timings)
     region = _region(given, progress)
     from spreadnet.chain import season_plan
-    from spreadnet.evidence.files.earlier_roster import read_roster
-    from spreadnet.words.plan import plan_words
+    from spreadnet.evidence.files import read_roster
+    from spreadnet.words import plan_words
 
     previous = None if given.previous is None else read_roster(Path(given.previous))
     with _workers(given) as workers:
@@ -245,7 +245,7 @@ def command_survey(given: argparse.Namespace) -> int:
     progress = Progress({})
     region = _region(given, progress)
     from spreadnet.chain import survey_next
-    from spreadnet.words.survey import survey_words
+    from spreadnet.words import survey_words
 
     survey = survey_next(
         region,
@@ -271,7 +271,7 @@ def command_hindcast(given: argparse.Namespace) -> int:
     progress = Progress({})
     region = _region(given, progress)
     from spreadnet.chain import hindcast
-    from spreadnet.words.hindcast import hindcast_words
+    from spreadnet.words import hindcast_words
 
     with _workers(given) as workers:
         result = hindcast(
@@ -297,7 +297,7 @@ def command_hindcast(given: argparse.Namespace) -> int:
 
 def command_species(_: argparse.Namespace) -> int:
     """List the species."""
-    from spreadnet.evidence.species.species import species_table
+    from spreadnet.evidence.species import species_table
 
     tell(species_table().to_csv(lineterminator="\n").rstrip("\n"))
     return OK
@@ -313,7 +313,7 @@ def command_assumptions(_: argparse.Namespace) -> int:
 
 def _first_landings(assessment: Assessment) -> str:
     """The first ten landings with what they avoid and why."""
-    from spreadnet.words.finding import first_landings
+    from spreadnet.words import first_landings
 
     return first_landings(assessment, shown=SHOWN)
 

@@ -319,7 +319,7 @@ def _hours(text: str) -> float:
 
 def _day(text: str) -> date:
     """Reader of a date."""
-    from spreadnet.evidence.cells.days import iso_day
+    from spreadnet.evidence.cells import iso_day
 
     day = iso_day(text)
     if day is not None:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
-    from spreadnet.decisions.plan.plan import SeasonPlan
+    from spreadnet.decisions.plan import SeasonPlan
 
 OK, USER_INPUT = 0, 1  # what a command ends with; wrong usage ends with 2
 

@@ -6,14 +6,21 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from spreadnet.assumptions import DEFAULT, Assumptions
-from spreadnet.evidence.estimating.days_out import DaysOut, days_out
-from spreadnet.evidence.estimating.gap_rates import Gaps, fit_gaps
-from spreadnet.evidence.estimating.status import Status, fit_status
-from spreadnet.evidence.estimating.traffic import Traffic, fit_traffic
-from spreadnet.evidence.estimating.where_from import Shares, fit_shares
+from spreadnet.evidence.estimating import (
+    DaysOut,
+    Gaps,
+    Shares,
+    Status,
+    Traffic,
+    days_out,
+    fit_gaps,
+    fit_shares,
+    fit_status,
+    fit_traffic,
+)
 from spreadnet.evidence.read import as_region
-from spreadnet.evidence.species.species import Species, read_species
-from spreadnet.words.notebook import short_repr
+from spreadnet.evidence.species import Species, read_species
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

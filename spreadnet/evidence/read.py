@@ -14,31 +14,36 @@ import pandas as pd
 import pyproj
 
 from spreadnet.errors import InputError, Problem
-from spreadnet.evidence.cells.cells import nearest
-from spreadnet.evidence.checking.counts import count_notes, count_problems
-from spreadnet.evidence.checking.missing import without_notes
-from spreadnet.evidence.checking.rows import (
+from spreadnet.evidence.cells import nearest
+from spreadnet.evidence.checking import (
+    check_table,
+    count_notes,
+    count_problems,
     fill_defaults,
+    reference_problems,
     row_problems,
     settle_blocks,
     settle_directions,
     settle_waters,
     visit_notes,
+    without_notes,
 )
-from spreadnet.evidence.checking.table import check_table, reference_problems
 from spreadnet.evidence.columns import columns
-from spreadnet.evidence.files.contents import BOOK_SUFFIXES, TEXT_SUFFIXES, Contents, read_contents
-from spreadnet.evidence.files.folder import find_files
-from spreadnet.evidence.files.text import read_csv
-from spreadnet.evidence.files.workbook import read_xlsx
-from spreadnet.evidence.personal.contact_details import withheld
-from spreadnet.evidence.personal.privacy import brief, coded, shown
-from spreadnet.evidence.personal.private_cells import without_private
+from spreadnet.evidence.files import (
+    BOOK_SUFFIXES,
+    TEXT_SUFFIXES,
+    Contents,
+    find_files,
+    read_contents,
+    read_csv,
+    read_xlsx,
+)
+from spreadnet.evidence.personal import brief, coded, shown, withheld, without_private
 from spreadnet.evidence.region import SETTINGS_FILE, TABLES, Note, Region, Settings, Source
-from spreadnet.evidence.settings.settings import SettingsReading, read_settings
+from spreadnet.evidence.settings import SettingsReading, read_settings
 from spreadnet.evidence.types import Checked, Manner, Reading, TextTable
-from spreadnet.evidence.vector.vector import read_vector
-from spreadnet.evidence.where.place_tables import Placed, place_lakes, place_landings
+from spreadnet.evidence.vector import read_vector
+from spreadnet.evidence.where import Placed, place_lakes, place_landings
 
 WHOLE = ("formula-error", "personal-data")  # after these a cell counts as empty
 NEEDS_ROWS = ("lakes", "landings")
@@ -169,7 +174,7 @@ def check_region(
 
 def _species() -> Collection[str]:
     """Names of the species that ship with spreadnet."""
-    from spreadnet.evidence.species.species import read_species
+    from spreadnet.evidence.species import read_species
 
     return tuple(read_species())
 

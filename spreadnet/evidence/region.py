@@ -13,8 +13,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from spreadnet.evidence.columns import columns
-from spreadnet.words.cautions import CAUTIONS
-from spreadnet.words.notebook import card, short_repr
+from spreadnet.words import CAUTIONS, card, short_repr
 
 if TYPE_CHECKING:
     import geopandas as gpd

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from spreadnet.chance import stream
-from spreadnet.evidence.estimating.status import StatusDraw
-from spreadnet.evidence.estimating.traffic import TrafficDraw
-from spreadnet.words.notebook import short_repr
+from spreadnet.evidence.estimating import StatusDraw, TrafficDraw
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -18,10 +17,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from spreadnet.assumptions import Assumptions
-    from spreadnet.evidence.estimating.days_out import DaysOut
+    from spreadnet.evidence.estimating import DaysOut
     from spreadnet.evidence.gather import Evidence
-    from spreadnet.evidence.species.species import Species
-    from spreadnet.model.movement.movement import Movement
+    from spreadnet.evidence.species import Species
+    from spreadnet.model.movement import Movement
 
     Array = NDArray[np.floating]
 

@@ -8,28 +8,28 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from spreadnet.evidence.estimating.where_from import WATERS
+from spreadnet.evidence.estimating import WATERS
 from spreadnet.evidence.region import DIRECTIONS
-from spreadnet.model.carriage.carriage import (
+from spreadnet.model.carriage import (
     ROUTES,
     arriving_relative,
+    habitat,
     leaving_rates,
+    mean_survival,
     route_weights,
+    stream_rates,
 )
-from spreadnet.model.carriage.habitat import habitat, stream_rates
-from spreadnet.model.carriage.survival import mean_survival
-from spreadnet.model.finds.establishment import (
+from spreadnet.model.finds import (
     Calibration,
     History,
     calibrate,
     history,
     past_hazard,
     past_introductions,
+    unseen_by_exposure,
 )
-from spreadnet.model.finds.unseen import unseen_by_exposure
-from spreadnet.model.spread.between_lakes import Rates, lake_rates
-from spreadnet.model.spread.types import SpreadInputs
-from spreadnet.words.notebook import short_repr
+from spreadnet.model.spread import Rates, SpreadInputs, lake_rates
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -37,12 +37,12 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from spreadnet.assumptions import Assumption
-    from spreadnet.evidence.estimating.status import Status
+    from spreadnet.evidence.estimating import Status
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region, Settings
-    from spreadnet.evidence.species.species import Species
+    from spreadnet.evidence.species import Species
     from spreadnet.model.estimates import Estimates
-    from spreadnet.model.movement.movement import Movement
+    from spreadnet.model.movement import Movement
 
     Array = NDArray[np.floating]
 

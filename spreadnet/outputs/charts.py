@@ -21,8 +21,7 @@ from markupsafe import Markup
 
 from spreadnet.outputs.palette import CHART
 from spreadnet.outputs.safe import clean_text, short_text
-from spreadnet.words.finding import unit
-from spreadnet.words.numbers import count_text, figure, whole_percent
+from spreadnet.words import count_text, figure, unit, whole_percent
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -31,8 +30,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from spreadnet.decisions.plan.plan import SeasonPlan
-    from spreadnet.decisions.ranking.result import Assessment
+    from spreadnet.decisions.plan import SeasonPlan
+    from spreadnet.decisions.ranking import Assessment
 
 SIZE = (480, 340)  # pixels; a phone shows letters of 13 at 10
 DPI = 72  # so that a point is a pixel

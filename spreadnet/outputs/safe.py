@@ -10,7 +10,7 @@ import xml.sax.saxutils
 import pandas as pd
 from markupsafe import Markup, escape
 
-from spreadnet.evidence.cells.ids import FORMULA
+from spreadnet.evidence.cells import FORMULA
 
 SHOWN_LETTERS = 120  # of a name: longer ones push all else off the page
 JOINERS = "\u200c\u200d"  # part of how Persian, Indic scripts and some emoji are written

@@ -12,32 +12,27 @@ import pandas as pd
 
 from spreadnet.errors import OutputError
 from spreadnet.evidence.read import as_region
-from spreadnet.outputs.files.record import (
+from spreadnet.outputs.files import (
     hindcast_record,
+    hindcast_tables,
     libraries,
     plain,
     plan_record,
+    plan_tables,
     run_number,
     run_record,
     survey_record,
-    version,
-    write_record,
-)
-from spreadnet.outputs.files.roster import write_roster
-from spreadnet.outputs.files.tables import (
-    hindcast_tables,
-    plan_tables,
     survey_table,
+    version,
     write_meanings,
+    write_record,
+    write_roster,
     write_tables,
 )
-from spreadnet.outputs.folders.folder import whole_folder
-from spreadnet.outputs.map.region_map import Caption, map_html, region_map
-from spreadnet.outputs.map.shapes import off_the_map
-from spreadnet.outputs.pages.hindcast import hindcast_page
-from spreadnet.outputs.pages.plan import plan_page
-from spreadnet.words.cautions import CAUTIONS
-from spreadnet.words.finding import finding, outlook, unit
+from spreadnet.outputs.folders import whole_folder
+from spreadnet.outputs.map import Caption, map_html, off_the_map, region_map
+from spreadnet.outputs.pages import hindcast_page, plan_page
+from spreadnet.words import CAUTIONS, finding, outlook, unit
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -45,11 +40,11 @@ if TYPE_CHECKING:
 
     import folium
 
-    from spreadnet.decisions.hindcast.foretell import Hindcast
-    from spreadnet.decisions.plan.plan import SeasonPlan
-    from spreadnet.decisions.ranking.result import Assessment
-    from spreadnet.decisions.roster.roster import Roster
-    from spreadnet.decisions.surveys.next import SurveyList
+    from spreadnet.decisions.hindcast import Hindcast
+    from spreadnet.decisions.plan import SeasonPlan
+    from spreadnet.decisions.ranking import Assessment
+    from spreadnet.decisions.roster import Roster
+    from spreadnet.decisions.surveys import SurveyList
     from spreadnet.evidence.region import Region
 
     Part = Callable[[Path], Sequence[Path]]  # writes files into a folder that is there

@@ -11,12 +11,15 @@ import pandas as pd
 import scipy.sparse as sp
 
 from spreadnet.model.laws import POWER, DistanceLaw
-from spreadnet.model.movement.fit import GravityFit, fit_gravity
-from spreadnet.model.movement.interviews import Interviews
-from spreadnet.model.movement.ready_table import table_positions
-from spreadnet.model.movement.shares import destination_shares
+from spreadnet.model.movement import (
+    GravityFit,
+    Interviews,
+    destination_shares,
+    fit_gravity,
+    table_positions,
+)
 from spreadnet.research.indices import fit_indices
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

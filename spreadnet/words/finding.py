@@ -1,4 +1,4 @@
-"""The finding in a few lines, for the screen and for titles."""
+"""The finding in a few lines, and what every output says of its limits."""
 
 from __future__ import annotations
 
@@ -12,6 +12,15 @@ if TYPE_CHECKING:
 
     from spreadnet.words.types import Ranked
 
+CAUTIONS = (
+    "Numbers are model estimates with intervals, not findings.",
+    "This ranks where education helps; it does not authorise anyone to inspect, detain or turn a "
+    "boat away.",
+    "Educators do not touch boats, stay clear of moving vehicles and slippery ramps, do not argue, "
+    "and report through the local authority.",
+    "Hot-water cleaning burns and is for trained staff.",
+    "Rules on plants, drains and drying differ by place: local law and licensed practice decide.",
+)
 WIDTH = 88
 SURE = 0.8  # share of draws above which the finding gives a factor
 

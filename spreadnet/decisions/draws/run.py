@@ -8,35 +8,33 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from spreadnet.decisions.draws.parallel import in_order
-from spreadnet.decisions.hours.reach import coverage_of, hour_reach, steady, value_of_an_hour
+from spreadnet.decisions.hours import coverage_of, hour_reach, steady, value_of_an_hour
 from spreadnet.model.estimates import GROUPS, drawn_estimates
 from spreadnet.model.inputs import each_species
-from spreadnet.model.spread.between_lakes import lake_rates
-from spreadnet.model.spread.expected import (
+from spreadnet.model.spread import (
+    Coverage,
     expected_spread,
     gradient,
+    lake_rates,
     new_infestations,
+    simulate,
     total,
     totals_under,
 )
-from spreadnet.model.spread.futures import simulate
-from spreadnet.model.spread.types import Coverage
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
-    from spreadnet.decisions.hours.reach import Reach
+    from spreadnet.decisions.hours import Reach
     from spreadnet.evidence.gather import Evidence
     from spreadnet.model.estimates import Estimates
-    from spreadnet.model.finds.establishment import Calibration
+    from spreadnet.model.finds import Calibration
     from spreadnet.model.inputs import Place
-    from spreadnet.model.movement.movement import Movement
-    from spreadnet.model.spread.between_lakes import Rates
-    from spreadnet.model.spread.futures import Futures
-    from spreadnet.model.spread.types import Gradient, Path, SpreadInputs
+    from spreadnet.model.movement import Movement
+    from spreadnet.model.spread import Futures, Gradient, Path, Rates, SpreadInputs
 
     Array = NDArray[np.floating]
 

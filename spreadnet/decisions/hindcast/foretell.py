@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from spreadnet.decisions.draws.parallel import in_order
+from spreadnet.decisions.draws import in_order
 from spreadnet.decisions.hindcast.past import (
     known_lakes,
     last_year_foretold,
@@ -19,15 +19,14 @@ from spreadnet.decisions.hindcast.past import (
 )
 from spreadnet.decisions.hindcast.scores import auc, brier, groups, hits
 from spreadnet.decisions.hindcast.simple_rules import RULES, foretold_by_rules, nearest_km
-from spreadnet.evidence.estimating.status import find_years
+from spreadnet.evidence.estimating import find_years
 from spreadnet.evidence.gather import gather_evidence
 from spreadnet.model.distance import landing_and_lake_points
 from spreadnet.model.estimates import drawn_estimates
 from spreadnet.model.inputs import place_of, spread_inputs, watched
-from spreadnet.model.movement.movement import fit_movement
-from spreadnet.model.spread.expected import expected_spread
-from spreadnet.model.spread.types import Coverage
-from spreadnet.words.notebook import short_repr
+from spreadnet.model.movement import fit_movement
+from spreadnet.model.spread import Coverage, expected_spread
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -38,7 +37,7 @@ if TYPE_CHECKING:
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Note, Region
     from spreadnet.model.inputs import Place
-    from spreadnet.model.movement.movement import Movement
+    from spreadnet.model.movement import Movement
     from spreadnet.options import Settled
 
     Array = NDArray[np.floating]

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.errors import ModelError
-from spreadnet.evidence.estimating.status import find_years
+from spreadnet.evidence.estimating import find_years
 from spreadnet.evidence.region import Note
 
 if TYPE_CHECKING:

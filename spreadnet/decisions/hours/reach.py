@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.model.spread.types import Coverage
-from spreadnet.words.notebook import short_repr
+from spreadnet.model.spread import Coverage
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -16,9 +16,9 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
-    from spreadnet.evidence.estimating.traffic import TrafficDraw
+    from spreadnet.evidence.estimating import TrafficDraw
     from spreadnet.evidence.region import Settings
-    from spreadnet.model.spread.types import Gradient
+    from spreadnet.model.spread import Gradient
 
     Array = NDArray[np.floating]
 

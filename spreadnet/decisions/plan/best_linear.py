@@ -9,7 +9,7 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from spreadnet.decisions.hours.reach import steady
+from spreadnet.decisions.hours import steady
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from spreadnet.decisions.draws.run import avoided_by, run_model, totals_of
-from spreadnet.decisions.hours.reach import coverage_of
+from spreadnet.decisions.draws import avoided_by, run_model, totals_of
+from spreadnet.decisions.hours import coverage_of
 from spreadnet.decisions.plan.best_linear import best_for
 from spreadnet.decisions.plan.clash import clash_words
 from spreadnet.decisions.plan.rules import plan_rules
@@ -17,17 +17,13 @@ from spreadnet.decisions.plan.search import search
 from spreadnet.decisions.plan.value import budget_name, budget_table, budgets, rule_costs
 from spreadnet.decisions.plan.ways import PLAN, WaySetting, draw_ways, way_table, ways_today
 from spreadnet.decisions.plan.why import drop_losses, stand_in, why_lines
-from spreadnet.decisions.roster.axis import RosterRules
-from spreadnet.decisions.roster.roster import make_roster
+from spreadnet.decisions.roster import RosterRules, make_roster
 from spreadnet.errors import ModelError
 from spreadnet.evidence.region import Note
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
-from spreadnet.model.spread.types import Coverage
-from spreadnet.words.cautions import CAUTIONS
-from spreadnet.words.notebook import card, short_repr
-from spreadnet.words.numbers import figure
-from spreadnet.words.plan import dropped_words, plan_finding
+from spreadnet.model.spread import Coverage
+from spreadnet.words import CAUTIONS, card, dropped_words, figure, plan_finding, short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,13 +31,13 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from spreadnet.decisions.draws.run import Run
+    from spreadnet.decisions.draws import Run
     from spreadnet.decisions.plan.rules import PlanRules
     from spreadnet.decisions.plan.search import Found
-    from spreadnet.decisions.roster.roster import Roster
+    from spreadnet.decisions.roster import Roster
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
-    from spreadnet.model.movement.movement import Movement
+    from spreadnet.model.movement import Movement
     from spreadnet.options import Settled
 
     Array = NDArray[np.floating]

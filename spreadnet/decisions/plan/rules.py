@@ -11,14 +11,14 @@ import pandas as pd
 import scipy.sparse as sp
 
 from spreadnet.evidence.region import DAY_TYPES
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from numpy.typing import NDArray
 
-    from spreadnet.decisions.hours.reach import Reach
+    from spreadnet.decisions.hours import Reach
     from spreadnet.evidence.region import Region, Settings
 
     Array = NDArray[np.floating]

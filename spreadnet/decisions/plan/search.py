@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from spreadnet.decisions.hours.reach import steady
+from spreadnet.decisions.hours import steady
 from spreadnet.decisions.plan.best_linear import best_for
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

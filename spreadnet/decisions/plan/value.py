@@ -11,7 +11,7 @@ import pandas as pd
 from spreadnet.decisions.plan.best_linear import best_for
 from spreadnet.decisions.plan.search import search
 from spreadnet.decisions.plan.ways import cost_of_one
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

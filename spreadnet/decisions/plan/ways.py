@@ -8,27 +8,24 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from spreadnet.decisions.draws.parallel import in_order
-from spreadnet.decisions.hours.placing import place_busiest, place_equally
-from spreadnet.decisions.hours.reach import coverage_of, hour_reach
+from spreadnet.decisions.draws import in_order
+from spreadnet.decisions.hours import coverage_of, hour_reach, place_busiest, place_equally
 from spreadnet.decisions.plan.rules import hours_by_block
 from spreadnet.model.estimates import drawn_estimates
 from spreadnet.model.inputs import each_species
-from spreadnet.model.spread.expected import totals_under
-from spreadnet.model.spread.futures import simulate
-from spreadnet.model.spread.types import Coverage
-from spreadnet.words.notebook import short_repr
+from spreadnet.model.spread import Coverage, simulate, totals_under
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from numpy.typing import NDArray
 
-    from spreadnet.decisions.hours.reach import Reach
+    from spreadnet.decisions.hours import Reach
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
     from spreadnet.model.inputs import Place
-    from spreadnet.model.movement.movement import Movement
+    from spreadnet.model.movement import Movement
 
     Array = NDArray[np.floating]
 

@@ -6,19 +6,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.decisions.ranking.attribution import attribute
-from spreadnet.words.plan import shift_words, side_words
-from spreadnet.words.reasons import OUTSIDE
+from spreadnet.decisions.ranking import attribute
+from spreadnet.words import OUTSIDE, shift_words, side_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from spreadnet.decisions.draws.run import Run
+    from spreadnet.decisions.draws import Run
     from spreadnet.decisions.plan.rules import PlanRules
     from spreadnet.decisions.plan.search import Found, Objective
-    from spreadnet.decisions.ranking.attribution import Attribution
+    from spreadnet.decisions.ranking import Attribution
     from spreadnet.evidence.region import Region
 
     Array = NDArray[np.floating]

@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.model.spread.incidence import collapse_matrix
-from spreadnet.words.notebook import short_repr
+from spreadnet.model.spread import collapse_matrix
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from spreadnet.model.spread.types import Gradient, Path, SpreadInputs
+    from spreadnet.model.spread import Gradient, Path, SpreadInputs
 
     Array = NDArray[np.floating]
 

@@ -8,20 +8,17 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 import pandas as pd
 
-from spreadnet.decisions.draws.parallel import one_thread
-from spreadnet.decisions.draws.run import avoided_by, run_model
-from spreadnet.decisions.hours.placing import place_ranked
+from spreadnet.decisions.draws import avoided_by, one_thread, run_model
+from spreadnet.decisions.hours import place_ranked
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
-from spreadnet.words.cautions import CAUTIONS
-from spreadnet.words.notebook import card
-from spreadnet.words.numbers import figure
+from spreadnet.words import CAUTIONS, card, figure
 
 if TYPE_CHECKING:
-    from spreadnet.decisions.draws.run import Run
+    from spreadnet.decisions.draws import Run
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
-    from spreadnet.model.movement.movement import Movement
+    from spreadnet.model.movement import Movement
 
 FIRST = 10  # landings of which it is said how many stay among the first
 SHOWN = 10

@@ -7,18 +7,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.model.spread.expected import new_infestations
-from spreadnet.model.spread.futures import simulate
-from spreadnet.words.notebook import short_repr
+from spreadnet.model.spread import new_infestations, simulate
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from spreadnet.decisions.draws.run import Run
-    from spreadnet.model.spread.futures import Futures
-    from spreadnet.model.spread.types import SpreadInputs
+    from spreadnet.decisions.draws import Run
+    from spreadnet.model.spread import Futures, SpreadInputs
 
     Array = NDArray[np.floating]
 

@@ -10,11 +10,11 @@ import pandas as pd
 from spreadnet.decisions.ranking.attribution import attribute
 from spreadnet.decisions.ranking.order import rank_draws, ranks
 from spreadnet.decisions.ranking.uncertainty import variance_shares
-from spreadnet.evidence.estimating.where_from import WATERS
+from spreadnet.evidence.estimating import WATERS
 from spreadnet.evidence.region import DIRECTIONS, GAPS
-from spreadnet.model.carriage.carriage import ROUTES
+from spreadnet.model.carriage import ROUTES
 from spreadnet.model.estimates import GROUPS
-from spreadnet.words.reasons import OUTSIDE, Facts, Part, reasons
+from spreadnet.words import OUTSIDE, Facts, Part, reasons
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
     from numpy.typing import NDArray
 
-    from spreadnet.decisions.draws.run import Run
+    from spreadnet.decisions.draws import Run
     from spreadnet.decisions.ranking.attribution import Attribution
     from spreadnet.decisions.ranking.real_hours import Exact
     from spreadnet.evidence.gather import Evidence

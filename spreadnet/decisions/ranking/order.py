@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.decisions.hours.reach import steady
-from spreadnet.words.notebook import short_repr
+from spreadnet.decisions.hours import steady
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

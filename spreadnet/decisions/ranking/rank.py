@@ -9,31 +9,31 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from spreadnet.decisions.draws.run import any_new, avoided_by, run_draws, run_model, setting_of
-from spreadnet.decisions.hours.placing import WAYS, place_busiest, place_equally, place_ranked
+from spreadnet.decisions.draws import any_new, avoided_by, run_draws, run_model, setting_of
+from spreadnet.decisions.hours import WAYS, place_busiest, place_equally, place_ranked
 from spreadnet.decisions.ranking.engine_check import check_engine, why_apart
 from spreadnet.decisions.ranking.landings import landing_table
 from spreadnet.decisions.ranking.real_hours import exact_effects
 from spreadnet.decisions.ranking.result import Assessment
 from spreadnet.decisions.ranking.uncertainty import FIRST, rank_moves, redrawn_number, region_shares
-from spreadnet.evidence.estimating.status import surveys_for_detection
+from spreadnet.evidence.estimating import surveys_for_detection
 from spreadnet.evidence.region import Note
 from spreadnet.model.distance import lake_points, landing_lake_positions
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
-from spreadnet.model.spread.network import lake_network, trips_table
-from spreadnet.words.numbers import figure
+from spreadnet.model.spread import lake_network, trips_table
+from spreadnet.words import figure
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from numpy.typing import NDArray
 
-    from spreadnet.decisions.draws.run import Draws, Run
+    from spreadnet.decisions.draws import Draws, Run
     from spreadnet.decisions.ranking.engine_check import EngineCheck
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
-    from spreadnet.model.movement.movement import Movement
+    from spreadnet.model.movement import Movement
     from spreadnet.options import Settled
 
     Array = NDArray[np.floating]

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.decisions.hours.reach import steady
-from spreadnet.model.spread.one_landing import avoided_at_one
-from spreadnet.words.notebook import short_repr
+from spreadnet.decisions.hours import steady
+from spreadnet.model.spread import avoided_at_one
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from spreadnet.decisions.draws.run import Run
+    from spreadnet.decisions.draws import Run
 
     Array = NDArray[np.floating]
 

@@ -5,9 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from spreadnet.words.cautions import CAUTIONS
-from spreadnet.words.finding import finding, top_landings
-from spreadnet.words.notebook import card
+from spreadnet.words import CAUTIONS, card, finding, top_landings
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -19,8 +17,8 @@ if TYPE_CHECKING:
     from spreadnet.decisions.ranking.compare import RankComparison
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Note, Region
-    from spreadnet.model.finds.establishment import Calibration
-    from spreadnet.model.movement.movement import Movement
+    from spreadnet.model.finds import Calibration
+    from spreadnet.model.movement import Movement
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)

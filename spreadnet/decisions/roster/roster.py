@@ -23,7 +23,7 @@ from spreadnet.decisions.roster.kept import (
 from spreadnet.decisions.roster.tables import person_table, roster_notes, shift_table
 from spreadnet.decisions.roster.windows import schedule
 from spreadnet.evidence.region import Note
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 
 @short_repr

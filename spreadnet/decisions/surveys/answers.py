@@ -7,26 +7,25 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.decisions.hours.reach import coverage_of
+from spreadnet.decisions.hours import coverage_of
 from spreadnet.decisions.surveys.value import learned
-from spreadnet.evidence.estimating.where_from import WATERS
+from spreadnet.evidence.estimating import WATERS
 from spreadnet.evidence.region import DIRECTIONS, GAPS
-from spreadnet.evidence.statistics.pooling import START_EFFECT
-from spreadnet.model.movement.shares import TRAFFIC, within_lake_split
-from spreadnet.model.spread.expected import expected_spread, gradient
-from spreadnet.model.spread.types import covered
-from spreadnet.words.notebook import short_repr
+from spreadnet.evidence.statistics import START_EFFECT
+from spreadnet.model.movement import TRAFFIC, within_lake_split
+from spreadnet.model.spread import covered, expected_spread, gradient
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
-    from spreadnet.decisions.draws.run import Run
-    from spreadnet.decisions.hours.reach import Reach
+    from spreadnet.decisions.draws import Run
+    from spreadnet.decisions.hours import Reach
     from spreadnet.evidence.gather import Evidence
-    from spreadnet.evidence.statistics.pooling import Pooled
-    from spreadnet.model.movement.movement import Movement
-    from spreadnet.model.spread.types import Coverage, SpreadInputs
+    from spreadnet.evidence.statistics import Pooled
+    from spreadnet.model.movement import Movement
+    from spreadnet.model.spread import Coverage, SpreadInputs
 
     Array = NDArray[np.floating]
     Positions = NDArray[np.integer]

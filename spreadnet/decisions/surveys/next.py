@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.assumptions import Z90
-from spreadnet.decisions.ranking.order import ranks
+from spreadnet.decisions.ranking import ranks
 from spreadnet.decisions.surveys.answers import (
     SHARPENS,
     contacts_of,
@@ -26,16 +26,16 @@ from spreadnet.decisions.surveys.value import (
     shifts_in_doubt,
     whole_shifts,
 )
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from spreadnet.decisions.draws.run import Run
+    from spreadnet.decisions.draws import Run
     from spreadnet.decisions.surveys.answers import Response, Told
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
-    from spreadnet.model.movement.movement import Movement
+    from spreadnet.model.movement import Movement
 
     Array = NDArray[np.floating]
     Positions = NDArray[np.integer]

@@ -11,7 +11,7 @@ from scipy.stats import qmc
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from spreadnet.decisions.hours.reach import Reach
+    from spreadnet.decisions.hours import Reach
 
     Array = NDArray[np.floating]
     Positions = NDArray[np.integer]

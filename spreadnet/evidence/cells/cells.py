@@ -15,7 +15,7 @@ from spreadnet.errors import Problem
 from spreadnet.evidence.cells.dates import read_dates
 from spreadnet.evidence.columns import PURPOSE, WATERS, Column, plain_number
 from spreadnet.evidence.distinct import marked
-from spreadnet.evidence.personal.privacy import shown
+from spreadnet.evidence.personal import shown
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.types import Manner, Typed
 

@@ -11,7 +11,7 @@ import pandas as pd
 from spreadnet.errors import Problem
 from spreadnet.evidence.cells.days import FIRST_YEAR, LAST_YEAR, day_in_cell
 from spreadnet.evidence.columns import Column
-from spreadnet.evidence.personal.privacy import shown
+from spreadnet.evidence.personal import shown
 
 # Day numbers of Excel from 1954 to 2119: what a date column holds when its format is lost.
 _SERIAL = re.compile(r"[2-7]\d{4}(\.\d+)?", re.ASCII)

@@ -18,7 +18,7 @@ import pandas as pd
 from spreadnet.errors import Problem
 from spreadnet.evidence.columns import WATERS, Column
 from spreadnet.evidence.distinct import marked
-from spreadnet.evidence.personal.privacy import brief, shown
+from spreadnet.evidence.personal import brief, shown
 
 LONGEST_ID, LONGEST_NAME = 100, 200  # letters; house rule, no source
 # Letters that XML, and so GraphML and workbooks, can't hold, or that act on a screen: control

@@ -7,7 +7,7 @@ from collections.abc import Collection
 import numpy as np
 import pandas as pd
 
-from spreadnet.evidence.personal.privacy import brief
+from spreadnet.evidence.personal import brief
 from spreadnet.evidence.region import REQUIRED_TABLES, TABLES, Note, Region, Settings
 
 _TEXTS = {

@@ -9,13 +9,12 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.cells.cells import default_value, why
+from spreadnet.evidence.cells import default_value, why
 from spreadnet.evidence.checking.table import WATER_WORDS, repeats
 from spreadnet.evidence.columns import WATERS, columns, plain_number
-from spreadnet.evidence.personal.privacy import brief, shown
+from spreadnet.evidence.personal import brief, shown
 from spreadnet.evidence.region import Note, Settings
-from spreadnet.evidence.settings.settings import NO_SEASON
-from spreadnet.evidence.settings.values import LEAST_WEIGHT, block_of
+from spreadnet.evidence.settings import LEAST_WEIGHT, NO_SEASON, block_of
 from spreadnet.evidence.types import Checked
 
 LONGEST_VISIT_HOURS = 14.0  # more than a day's light: said in a note, not refused

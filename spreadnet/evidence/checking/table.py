@@ -7,10 +7,9 @@ from collections.abc import Collection, Mapping, Sequence
 import pandas as pd
 
 from spreadnet.errors import SHOWN, Problem
-from spreadnet.evidence.cells.cells import convert, nearest, why
-from spreadnet.evidence.cells.ids import letter_problems, plain_id, twin_problems
+from spreadnet.evidence.cells import convert, letter_problems, nearest, plain_id, twin_problems, why
 from spreadnet.evidence.columns import WATERS, Column, columns
-from spreadnet.evidence.personal.privacy import (
+from spreadnet.evidence.personal import (
     brief,
     left_aside,
     personal_heading,
@@ -19,7 +18,7 @@ from spreadnet.evidence.personal.privacy import (
 )
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.types import Checked, Manner, TextTable
-from spreadnet.evidence.where.crs import MOST_SHARE_ODD, swapped
+from spreadnet.evidence.where import MOST_SHARE_ODD, swapped
 
 WATER_WORDS = ("outside", "none")
 NAME_LENGTH = 60  # letters of a heading or an id that are compared with those known

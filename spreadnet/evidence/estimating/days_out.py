@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from spreadnet.evidence.estimating.contacts import contact_landings
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -11,14 +11,14 @@ from scipy.special import logit
 
 from spreadnet.evidence.estimating.contacts import landing_positions, visit_positions
 from spreadnet.evidence.region import DIRECTIONS, GAPS
-from spreadnet.evidence.statistics.intervals import beta_from_range
-from spreadnet.evidence.statistics.pooling import (
+from spreadnet.evidence.statistics import (
     Pooled,
     beta_binomial_mle,
+    beta_from_range,
     design_effect,
     fit_pooled,
 )
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -10,8 +10,8 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import digamma, gammainc, gammaincinv, gammaln, ndtri
 
-from spreadnet.evidence.statistics.laplace import Mode, find_mode, without_bias
-from spreadnet.words.notebook import short_repr
+from spreadnet.evidence.statistics import Mode, find_mode, without_bias
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

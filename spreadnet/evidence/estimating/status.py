@@ -10,8 +10,8 @@ import pandas as pd
 from scipy.optimize import brentq
 from scipy.special import expit
 
-from spreadnet.evidence.statistics.intervals import beta_from_range
-from spreadnet.words.notebook import short_repr
+from spreadnet.evidence.statistics import beta_from_range
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

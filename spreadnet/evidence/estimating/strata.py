@@ -10,7 +10,7 @@ import pandas as pd
 from scipy.linalg import helmert
 
 from spreadnet.evidence.region import DAY_TYPES
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

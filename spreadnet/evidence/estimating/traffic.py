@@ -13,10 +13,15 @@ from spreadnet.evidence.estimating.contacts import landing_positions, visit_posi
 from spreadnet.evidence.estimating.launch_rates import Counts, Rates, fit_rates
 from spreadnet.evidence.estimating.strata import Strata, make_strata, visit_hours
 from spreadnet.evidence.region import DAY_TYPES
-from spreadnet.evidence.statistics.intervals import beta_from_range, even_draws, spread_over_range
-from spreadnet.evidence.statistics.laplace import FEW, FIXED_SEED
-from spreadnet.evidence.statistics.pooling import design_effect
-from spreadnet.words.notebook import short_repr
+from spreadnet.evidence.statistics import (
+    FEW,
+    FIXED_SEED,
+    beta_from_range,
+    design_effect,
+    even_draws,
+    spread_over_range,
+)
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -17,10 +17,15 @@ from spreadnet.evidence.estimating.contacts import (
     named_waters,
     visit_positions,
 )
-from spreadnet.evidence.statistics.intervals import beta_from_moments, beta_interval
-from spreadnet.evidence.statistics.laplace import Mode, find_mode
-from spreadnet.evidence.statistics.pooling import LEAST, design_effect
-from spreadnet.words.notebook import short_repr
+from spreadnet.evidence.statistics import (
+    LEAST,
+    Mode,
+    beta_from_moments,
+    beta_interval,
+    design_effect,
+    find_mode,
+)
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -9,8 +9,8 @@ from pathlib import Path
 import pandas as pd
 
 from spreadnet.errors import InputError, Problem
-from spreadnet.evidence.cells.days import iso_day
-from spreadnet.evidence.personal.privacy import shown
+from spreadnet.evidence.cells import iso_day
+from spreadnet.evidence.personal import shown
 
 FILE = "roster.csv"
 NEEDED = (

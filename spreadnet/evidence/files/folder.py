@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.cells.cells import nearest
+from spreadnet.evidence.cells import nearest
 from spreadnet.evidence.files.contents import (
     BOOK_SUFFIXES,
     PARTS,
@@ -15,9 +15,9 @@ from spreadnet.evidence.files.contents import (
     no_access,
     not_a_file,
 )
-from spreadnet.evidence.personal.privacy import brief
+from spreadnet.evidence.personal import brief
 from spreadnet.evidence.region import REQUIRED_TABLES, SETTINGS_FILE, TABLES, Note
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 OTHER_BOOKS = (".xls", ".ods", ".numbers", ".xlsb")
 OTHER_VECTORS = (".fgb", ".gml", ".kmz", ".gdb", ".tab", ".mif", ".gpx", ".topojson", ".zip")

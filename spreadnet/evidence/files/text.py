@@ -15,7 +15,7 @@ from spreadnet.errors import Problem
 from spreadnet.evidence.columns import columns, plain_heading
 from spreadnet.evidence.distinct import marked
 from spreadnet.evidence.limits import MOST_CELLS, MOST_COLUMNS, MOST_ROWS
-from spreadnet.evidence.personal.privacy import brief
+from spreadnet.evidence.personal import brief
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.types import Reading, TextTable
 

@@ -27,7 +27,7 @@ from spreadnet.evidence.limits import (
     SHEET_ROWS,
     size_words,
 )
-from spreadnet.evidence.personal.privacy import brief
+from spreadnet.evidence.personal import brief
 from spreadnet.evidence.types import Reading
 
 _OUTER = " \t\r\n\u00a0\u202f\ufeff\u200b\u200c\u200d\u2060"

@@ -11,13 +11,10 @@ from typing import Any
 
 from spreadnet.assumptions import DEFAULT, Assumption, Assumptions
 from spreadnet.errors import Problem
-from spreadnet.evidence.cells.cells import nearest, why
-from spreadnet.evidence.cells.ids import LONGEST_NAME
+from spreadnet.evidence.cells import LONGEST_NAME, nearest, why
 from spreadnet.evidence.columns import Column, columns
-from spreadnet.evidence.files.text import decode
-from spreadnet.evidence.personal.contact_details import withheld
-from spreadnet.evidence.personal.privacy import brief, coded, shown
-from spreadnet.evidence.personal.private_cells import private_settings
+from spreadnet.evidence.files import decode
+from spreadnet.evidence.personal import brief, coded, private_settings, shown, withheld
 from spreadnet.evidence.region import SETTINGS_FILE, Settings
 from spreadnet.evidence.settings.domains import outside
 from spreadnet.evidence.settings.values import (
@@ -28,8 +25,8 @@ from spreadnet.evidence.settings.values import (
     said,
     weight_of,
 )
-from spreadnet.evidence.species.species import Species, read_species
-from spreadnet.words.notebook import short_repr
+from spreadnet.evidence.species import Species, read_species
+from spreadnet.words import short_repr
 
 LONGEST_SEASON_DAYS = 366
 FIRST_SEASON, LAST_SEASON = 2000, 2100  # years

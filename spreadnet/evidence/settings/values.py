@@ -9,11 +9,9 @@ from itertools import pairwise
 from typing import Any
 from zoneinfo import available_timezones
 
-from spreadnet.evidence.cells.cells import nearest
-from spreadnet.evidence.cells.days import day_pattern, iso_day
-from spreadnet.evidence.cells.ids import LONGEST_NAME, bad_letter
+from spreadnet.evidence.cells import LONGEST_NAME, bad_letter, day_pattern, iso_day, nearest
 from spreadnet.evidence.columns import Column, plain_number
-from spreadnet.evidence.personal.privacy import brief, shown
+from spreadnet.evidence.personal import brief, shown
 from spreadnet.evidence.region import Block
 
 LEAST_WEIGHT, MOST_WEIGHT = 1e-6, 1e6  # of a species; 0 leaves it out

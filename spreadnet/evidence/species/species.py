@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.assumptions import Assumptions, assumptions_of
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 HABITAT_RULES = ("calcium", "clarity", "none")
 BASES = ("confirmed", "from memory", "assumption")

@@ -11,7 +11,7 @@ from scipy.special import betaln, digamma, expit, logit
 from spreadnet.assumptions import Z90
 from spreadnet.evidence.statistics.intervals import beta_from_moments, beta_interval
 from spreadnet.evidence.statistics.laplace import Mode, find_mode
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray

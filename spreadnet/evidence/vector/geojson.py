@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry import shape
 
 from spreadnet.evidence.limits import DEEPEST, JSON_PARTS
-from spreadnet.evidence.personal.privacy import brief
+from spreadnet.evidence.personal import brief
 from spreadnet.evidence.vector.layers import RESAVE, CannotRead, Layer, bounded, stated
 
 FIRST_ROW = 2  # of the first feature, as in its attribute table

@@ -11,7 +11,7 @@ import pyproj
 
 from spreadnet.errors import Problem
 from spreadnet.evidence.limits import MOST_CELLS, MOST_COLUMNS, MOST_ROWS
-from spreadnet.evidence.personal.privacy import brief
+from spreadnet.evidence.personal import brief
 
 SHOWN_LAYERS = 10
 RESAVE = "Open it in a GIS and save it again as GeoJSON or GeoPackage."

@@ -16,7 +16,7 @@ import shapefile as pyshp
 import shapely
 from shapely.geometry import shape
 
-from spreadnet.evidence.files.contents import PARTS
+from spreadnet.evidence.files import PARTS
 from spreadnet.evidence.limits import MOST_ROWS, RING_PAIRS
 from spreadnet.evidence.vector.layers import CannotRead, Layer, bounded, stated
 

@@ -15,9 +15,8 @@ import shapely
 
 from spreadnet.errors import Problem
 from spreadnet.evidence.columns import columns, plain_heading
-from spreadnet.evidence.files.contents import Contents
-from spreadnet.evidence.files.workbook import plain_text
-from spreadnet.evidence.personal.privacy import brief
+from spreadnet.evidence.files import Contents, plain_text
+from spreadnet.evidence.personal import brief
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.types import Reading, TextTable
 from spreadnet.evidence.vector.geojson import read_geojson

@@ -11,8 +11,8 @@ import pyproj
 import shapely
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.personal.privacy import brief
-from spreadnet.evidence.vector.stated_crs import parse_crs
+from spreadnet.evidence.personal import brief
+from spreadnet.evidence.vector import parse_crs
 
 MOST_ERROR = 0.01  # share by which a distance may differ from the geodesic
 GRID = 5  # points a side of the grid over the region at which distances are compared

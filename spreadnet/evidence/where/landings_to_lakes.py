@@ -10,10 +10,10 @@ import pandas as pd
 import shapely
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.personal.privacy import brief
+from spreadnet.evidence.personal import brief
 from spreadnet.evidence.region import Note
 from spreadnet.evidence.where.crs import swapped
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 FARTHEST_M = 1000.0  # from its stated lake; house rule, no source
 NEAR_DEGREES = 0.5  # margin round the lakes within which a place counts as near them

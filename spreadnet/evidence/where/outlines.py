@@ -10,7 +10,7 @@ import pandas as pd
 import shapely
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.personal.privacy import brief
+from spreadnet.evidence.personal import brief
 from spreadnet.evidence.region import Note
 
 MOST_CHANGE = 0.01  # share of its area by which a repair may change a lake; house rule, no source

@@ -8,7 +8,7 @@ import pandas as pd
 import shapely
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.personal.privacy import brief
+from spreadnet.evidence.personal import brief
 from spreadnet.evidence.region import Note
 
 # Shares of the smaller lake's area. Outlines of neighbours drawn by different hands overlap a

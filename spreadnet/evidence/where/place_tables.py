@@ -12,10 +12,10 @@ import pyproj
 import shapely
 
 from spreadnet.errors import Problem
-from spreadnet.evidence.personal.privacy import brief
+from spreadnet.evidence.personal import brief
 from spreadnet.evidence.region import Note, Settings
 from spreadnet.evidence.types import Checked, TextTable
-from spreadnet.evidence.vector.vector import from_degrees
+from spreadnet.evidence.vector import from_degrees
 from spreadnet.evidence.where.crs import (
     FARTHEST_LATITUDE,
     choose_crs,
@@ -26,7 +26,7 @@ from spreadnet.evidence.where.crs import (
 from spreadnet.evidence.where.landings_to_lakes import match_landings, misplaced
 from spreadnet.evidence.where.outlines import area_note, check_outlines, polygon_area_ha
 from spreadnet.evidence.where.overlaps import overlapping, same_places
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 ODD_LAKE_M = 1_000_000.0  # this far from the middle of the lakes, and
 ODD_LAKE_TIMES = 20.0  # this many times as far as the middling lake: a slip of the pen

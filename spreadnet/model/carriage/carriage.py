@@ -11,7 +11,7 @@ from spreadnet.evidence.region import GAPS
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-    from spreadnet.evidence.species.species import Species
+    from spreadnet.evidence.species import Species
 
     Array = NDArray[np.float64]
 

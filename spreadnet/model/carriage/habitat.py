@@ -11,7 +11,7 @@ import scipy.sparse as sp
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-    from spreadnet.evidence.species.species import Species
+    from spreadnet.evidence.species import Species
 
     Array = NDArray[np.float64]
 

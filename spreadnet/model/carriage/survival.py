@@ -10,7 +10,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-    from spreadnet.evidence.species.species import Species
+    from spreadnet.evidence.species import Species
 
     Array = NDArray[np.float64]
 

@@ -8,17 +8,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.optimize import minimize_scalar
 
-from spreadnet.model.spread.between_lakes import LakeRates
-from spreadnet.model.spread.expected import expected_spread
-from spreadnet.words.notebook import short_repr
+from spreadnet.model.spread import LakeRates, expected_spread
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from numpy.typing import NDArray
 
-    from spreadnet.model.spread.between_lakes import Rates
-    from spreadnet.model.spread.types import SpreadInputs
+    from spreadnet.model.spread import Rates, SpreadInputs
 
     Array = NDArray[np.floating]
 

@@ -20,7 +20,7 @@ from spreadnet.model.movement.likelihood import (
     likelihood,
     maximise,
 )
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

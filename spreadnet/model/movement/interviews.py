@@ -11,7 +11,7 @@ import pandas as pd
 import scipy.sparse as sp
 
 from spreadnet.evidence.region import DIRECTIONS
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -10,7 +10,7 @@ import numpy as np
 import scipy.sparse as sp
 
 from spreadnet.errors import ModelError
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -15,7 +15,7 @@ from spreadnet.model.distance import (
     landing_lake_positions,
     planar_km,
 )
-from spreadnet.model.fast.bridge import fast_available
+from spreadnet.model.fast import fast_available
 from spreadnet.model.movement.compare_laws import chosen_law, compare_laws
 from spreadnet.model.movement.fit import GravityFit, assumed_gravity, fit_gravity
 from spreadnet.model.movement.interviews import build_interviews, narrowed
@@ -29,10 +29,8 @@ from spreadnet.model.movement.shares import (
     law_shares,
     within_lake_split,
 )
-from spreadnet.model.trips.by_law import LawTrips
-from spreadnet.model.trips.dense import Trips
-from spreadnet.model.trips.lumped import LumpedTrips, lumped_trips
-from spreadnet.words.notebook import short_repr
+from spreadnet.model.trips import LawTrips, LumpedTrips, Trips, lumped_trips
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     import pandas as pd

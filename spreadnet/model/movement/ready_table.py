@@ -9,7 +9,7 @@ import pandas as pd
 import scipy.sparse as sp
 
 from spreadnet.model.movement.shares import within_lake_split
-from spreadnet.model.trips.dense import Trips
+from spreadnet.model.trips import Trips
 
 if TYPE_CHECKING:
     from numpy.typing import DTypeLike, NDArray

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from spreadnet.model.movement.fit import AREA, GravityFit
-from spreadnet.model.trips.dense import Trips
+from spreadnet.model.trips import Trips
 
 if TYPE_CHECKING:
     from numpy.typing import DTypeLike, NDArray

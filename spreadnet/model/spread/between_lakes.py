@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from spreadnet.model.fast.bridge import fast_available, rates_between
+from spreadnet.model.fast import fast_available, rates_between
 from spreadnet.model.spread.incidence import collapse_matrix
 from spreadnet.model.spread.types import Coverage, covered
-from spreadnet.model.trips.dense import Trips
-from spreadnet.words.notebook import short_repr
+from spreadnet.model.trips import Trips
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from spreadnet.model.spread.types import Path, SpreadInputs
-    from spreadnet.model.trips.dense import TripFlow
+    from spreadnet.model.trips import TripFlow
 
     Array = NDArray[np.floating]
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from spreadnet.model.spread.between_lakes import AT_ONCE, lake_rates
 from spreadnet.model.spread.types import Coverage, Gradient, Path, covered
-from spreadnet.model.trips.dense import Trips
+from spreadnet.model.trips import Trips
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -11,9 +11,9 @@ import numpy as np
 import scipy.sparse as sp
 
 from spreadnet.chance import stream
-from spreadnet.model.fast.bridge import Seasons, fast_available, spread_futures
+from spreadnet.model.fast import Seasons, fast_available, spread_futures
 from spreadnet.model.spread.between_lakes import LakeRates, lake_rates
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

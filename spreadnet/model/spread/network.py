@@ -9,9 +9,9 @@ import networkx as nx
 import numpy as np
 import pandas as pd
 
-from spreadnet.model.carriage.carriage import carriage
+from spreadnet.model.carriage import carriage
 from spreadnet.model.spread.incidence import collapse_matrix
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from spreadnet.model.spread.types import SpreadInputs
-    from spreadnet.model.trips.dense import TripFlow
+    from spreadnet.model.trips import TripFlow
 
     Array = NDArray[np.floating]
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     import scipy.sparse as sp
     from numpy.typing import NDArray
 
-    from spreadnet.model.trips.dense import TripFlow
+    from spreadnet.model.trips import TripFlow
 
     Array = NDArray[np.floating]
 

@@ -1,1 +1,19 @@
-"""How are trips between landings held: as a matrix, by the law, or lumped?"""
+"""
+How are trips between landings held?
+
+As a matrix (`Trips`), by the law where they are many (`LawTrips`), or lumped for a nation
+(`LumpedTrips`). The spread asks only for sums over origins and destinations (`TripFlow`), so each
+serves alike.
+"""
+
+from spreadnet.model.trips.by_law import LawTrips
+from spreadnet.model.trips.dense import TripFlow, Trips
+from spreadnet.model.trips.lumped import LumpedTrips, lumped_trips
+
+__all__ = [
+    "LawTrips",
+    "LumpedTrips",
+    "TripFlow",
+    "Trips",
+    "lumped_trips",
+]

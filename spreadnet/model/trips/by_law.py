@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.model.fast.bridge import trips_by_origin
+from spreadnet.model.fast import trips_by_origin
 from spreadnet.model.trips.dense import Trips
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 import scipy.sparse as sp
 
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -10,7 +10,7 @@ import scipy.sparse as sp
 
 from spreadnet.model.trips.cells import Cells, in_cells, near_cells
 from spreadnet.model.trips.dense import Trips
-from spreadnet.words.notebook import short_repr
+from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -8,16 +8,16 @@ from zoneinfo import ZoneInfo
 
 from icalendar import Calendar, Event
 
-from spreadnet.decisions.roster.book import codes_in
+from spreadnet.decisions.roster import codes_in
 from spreadnet.outputs.safe import clean_text
-from spreadnet.words.cautions import CAUTIONS
+from spreadnet.words import CAUTIONS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     import pandas as pd
 
-    from spreadnet.decisions.roster.roster import Roster
+    from spreadnet.decisions.roster import Roster
 
 STATUS = {
     "planned": "CONFIRMED",

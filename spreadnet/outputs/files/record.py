@@ -15,16 +15,16 @@ import numpy as np
 import pandas as pd
 import pyproj
 
-from spreadnet.model.fast.bridge import fast_available
+from spreadnet.model.fast import fast_available
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from spreadnet.decisions.hindcast.foretell import Hindcast
-    from spreadnet.decisions.plan.plan import SeasonPlan
-    from spreadnet.decisions.ranking.result import Assessment
-    from spreadnet.decisions.surveys.next import SurveyList
+    from spreadnet.decisions.hindcast import Hindcast
+    from spreadnet.decisions.plan import SeasonPlan
+    from spreadnet.decisions.ranking import Assessment
+    from spreadnet.decisions.surveys import SurveyList
     from spreadnet.evidence.region import Region
 
 LIBRARIES = ("numpy", "scipy", "pandas", "networkx", "geopandas", "shapely", "pyproj", "folium")

@@ -14,7 +14,7 @@ from openpyxl import Workbook
 from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 
-from spreadnet.evidence.cells.ids import FORMULA
+from spreadnet.evidence.cells import FORMULA
 from spreadnet.outputs.files.calendar import roster_calendar
 from spreadnet.outputs.files.tables import write_csv
 from spreadnet.outputs.safe import for_book
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from openpyxl.worksheet.worksheet import Worksheet
 
-    from spreadnet.decisions.roster.roster import Roster
+    from spreadnet.decisions.roster import Roster
 
 WIDEST = 40  # letters of a column
 ZIP_DAY = (1980, 1, 1, 0, 0, 0)  # earliest a ZIP file can name

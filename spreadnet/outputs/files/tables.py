@@ -22,10 +22,10 @@ if TYPE_CHECKING:
 
     import geopandas as gpd
 
-    from spreadnet.decisions.hindcast.foretell import Hindcast
-    from spreadnet.decisions.plan.plan import SeasonPlan
-    from spreadnet.decisions.ranking.result import Assessment
-    from spreadnet.decisions.surveys.next import SurveyList
+    from spreadnet.decisions.hindcast import Hindcast
+    from spreadnet.decisions.plan import SeasonPlan
+    from spreadnet.decisions.ranking import Assessment
+    from spreadnet.decisions.surveys import SurveyList
     from spreadnet.evidence.region import Region
 
 DIGITS = 6  # significant digits written: more would be noise

@@ -9,10 +9,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from spreadnet.errors import OutputError
-from spreadnet.evidence.cells.ids import CODE_WORDS, ID_WORDS
+from spreadnet.evidence.cells import CODE_WORDS, ID_WORDS
 from spreadnet.evidence.columns import PURPOSE, Column, all_columns, columns
 from spreadnet.evidence.region import REQUIRED_TABLES, TABLES
-from spreadnet.outputs.folders.folder import put_in_order, whole_folder
+from spreadnet.outputs.folders import put_in_order, whole_folder
 
 WIDTH = 96  # letters a line of the comments in region.toml
 

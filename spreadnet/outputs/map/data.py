@@ -20,7 +20,7 @@ from spreadnet.outputs.map.shapes import (
     whole_degrees,
 )
 from spreadnet.outputs.safe import clean_text, short_text
-from spreadnet.words.numbers import count_text, number_text, percent_text
+from spreadnet.words import count_text, number_text, percent_text
 
 LISTED_TRIPS = 400  # flows in the page; enough to show where one lake's boats go
 SHOWN_TRIPS = 60  # lines drawn at once; more hide the lakes

@@ -10,9 +10,9 @@ from markupsafe import Markup
 from numpy.typing import ArrayLike
 
 from spreadnet.outputs import palette
-from spreadnet.outputs.pages.render import fragment
+from spreadnet.outputs.pages import fragment
 from spreadnet.outputs.palette import LANDING, LANDING_OFF, PAPER
-from spreadnet.words.numbers import plain_text
+from spreadnet.words import plain_text
 
 TRIP_WIDTHS = (1.0, 2.0, 3.5, 5.5)
 NUMBERED = 10  # first landings, that always show their rank

@@ -6,18 +6,25 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from spreadnet.decisions.hindcast.foretell import ALL
+from spreadnet.decisions.hindcast import ALL
 from spreadnet.outputs.charts import calibration_chart, plain_style, svg_of
-from spreadnet.outputs.files.record import version
+from spreadnet.outputs.files import version
 from spreadnet.outputs.pages.render import Table, render
-from spreadnet.words.cautions import CAUTIONS
-from spreadnet.words.hindcast import auc_words, finds_words, groups_words, hindcast_title
-from spreadnet.words.numbers import figure, signed_text, whole_percent
+from spreadnet.words import (
+    CAUTIONS,
+    auc_words,
+    figure,
+    finds_words,
+    groups_words,
+    hindcast_title,
+    signed_text,
+    whole_percent,
+)
 
 if TYPE_CHECKING:
     from datetime import date
 
-    from spreadnet.decisions.hindcast.foretell import Hindcast
+    from spreadnet.decisions.hindcast import Hindcast
 
 HEAD = ("foretold by", "in the first 5", "10", "20", "AUC", "Brier", "Brier skill", "expected")
 KINDS = ("", "", "", "", "", "more", "", "more")

@@ -5,17 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from spreadnet.outputs.charts import plain_style, svg_of, value_chart
-from spreadnet.outputs.files.record import version
+from spreadnet.outputs.files import version
 from spreadnet.outputs.pages.render import Table, render
-from spreadnet.words.cautions import CAUTIONS
-from spreadnet.words.numbers import (
+from spreadnet.words import (
+    CAUTIONS,
+    bound_words,
     cost_text,
     count_text,
     figure,
+    plan_finding,
     whole_percent,
     with_range,
 )
-from spreadnet.words.plan import bound_words, plan_finding
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Mapping
@@ -25,8 +26,8 @@ if TYPE_CHECKING:
     import pandas as pd
     from markupsafe import Markup
 
-    from spreadnet.decisions.plan.plan import SeasonPlan
-    from spreadnet.decisions.roster.roster import Roster
+    from spreadnet.decisions.plan import SeasonPlan
+    from spreadnet.decisions.roster import Roster
 
 MOST_DATES = 400  # shifts on the page; all are in the workbook
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")

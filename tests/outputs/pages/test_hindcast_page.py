@@ -13,7 +13,7 @@ from spreadnet.cli import main
 from spreadnet.errors import OutputError
 from spreadnet.outputs.pages.hindcast import hindcast_page
 from spreadnet.outputs.write import write_hindcast
-from spreadnet.words.cautions import CAUTIONS
+from spreadnet.words.finding import CAUTIONS
 
 DAY = date(2027, 3, 1)
 
