@@ -167,7 +167,7 @@ def written_as(small, to, *, places, plain, seed=None):
 
 
 @pytest.mark.parametrize(
-    ("places", "plain"), [("gpkg", "csv"), ("geojson", "xlsx"), ("shp", "csv"), ("fgb", "csv")]
+    ("places", "plain"), [("gpkg", "csv"), ("geojson", "xlsx"), ("shp", "csv")]
 )
 def test_every_format_gives_the_same_region_from_shuffled_rows(small, tmp_path, places, plain):
     one = written_as(small, tmp_path / "one", places=places, plain=plain)

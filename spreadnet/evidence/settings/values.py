@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import date, datetime
+from datetime import date, datetime, time
 from itertools import pairwise
 from typing import Any
 from zoneinfo import available_timezones
@@ -118,6 +118,8 @@ def _integer(column: Column, raw: Any) -> int:
 def _day(column: Column, raw: Any) -> date:
     """A TOML date, or the same in quotes; a moment is refused, since its day hangs on a zone."""
     day = iso_day(raw) if isinstance(raw, str) else raw
+    if isinstance(day, datetime) and day == datetime.combine(day.date(), time(0)):
+        return day.date()  # the midnight that some programs add, as in cells
     if isinstance(day, date) and not isinstance(day, datetime):
         return day
     mend = f"Write it as {column.name} = 2027-05-15"

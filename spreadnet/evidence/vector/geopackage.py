@@ -152,7 +152,8 @@ def _rows(base: sqlite3.Connection, name: str, geometry: str, crs: pyproj.CRS | 
     cursor = base.execute(f"SELECT * FROM {quoted} ORDER BY rowid")
     names = [column[0] for column in cursor.description]
     rows = _fetched(cursor, width=len(names))
-    columns = dict(zip(names, zip(*rows, strict=True), strict=True)) if rows else {}
+    values = zip(*rows, strict=True) if rows else [()] * len(names)  # columns without a row too
+    columns = dict(zip(names, values, strict=True))
     del rows
     blobs = columns.pop(place, ())
     shapes = np.full(len(blobs), None, dtype=object)

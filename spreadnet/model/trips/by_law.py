@@ -123,8 +123,8 @@ def law_numbers(law: DistanceLaw, coefficients: Array) -> Array:
 
     Examples
     --------
-    >>> from spreadnet.model.laws import LAWS
-    >>> law_numbers(LAWS["power"], np.array([-1.5]))
+    >>> from spreadnet.model.laws import POWER
+    >>> law_numbers(POWER, np.array([-1.5]))
     array([-1.5,  0. ,  0. ,  1. ], dtype=float32)
     """
     unknown = [term for term in law.terms if term not in TO_BASE_2]

@@ -41,7 +41,7 @@ def test_another_process_with_the_same_number_is_not_the_one(way):
 
 @pytest.mark.skipif(os.name == "nt", reason="no process is left to ask for there")
 def test_a_process_that_ended_is_gone_also_before_its_parent_asks(way):
-    code = "import sys; from spreadnet.outputs import owner\n"
+    code = "import sys; from spreadnet.outputs.folders import owner\n"
     code += f"owner._start = owner.{owner._start.__name__}\nprint(owner.mark(), flush=True)\n"
     child = subprocess.Popen(
         [sys.executable, "-c", code + "sys.stdin.read()"],
