@@ -11,8 +11,10 @@ from pathlib import Path
 import folium
 from branca.element import Element, Figure
 from folium.template import Template
+from markupsafe import Markup
 from xstatic.pkg import leaflet
 
+from spreadnet.outputs.pages.render import fragment
 from spreadnet.outputs.policy import policy
 
 # Where nothing runs, the print sheet is shown in place of the map.
@@ -50,9 +52,9 @@ class OfflineMap(folium.Map):
 class Page:
     """The finished page around a map: a stand-in for the template of a branca figure."""
 
-    def __init__(self, text: str, values: Mapping[str, str]) -> None:
-        """Keep the page's template and the finished pieces of HTML that it names."""
-        self._template = Template(text)
+    def __init__(self, template: str, values: Mapping[str, object]) -> None:
+        """Keep the name of the page's template and what it names, all but what is drawn late."""
+        self._template = template
         self._values = dict(values)
 
     def render(self, *, this: Figure, kwargs: Mapping[str, object]) -> str:
@@ -69,13 +71,14 @@ class Page:
             "leaflet_style": leaflet_style(),
             "unscripted_style": UNSCRIPTED_STYLE,
         }
-        styles = [fixed["leaflet_style"], self._values["style"], UNSCRIPTED_STYLE]
+        styles = [fixed["leaflet_style"], str(self._values["style"]), UNSCRIPTED_STYLE]
         fixed["policy"] = policy(
             scripts=[library, parts["script"]],
             styles=[*styles, *STYLE_ELEMENT.findall(parts["header"])],  # those of added layers
             images=True,
         )
-        return self._template.render(page=self._values | fixed | parts) + "\n"
+        ours = {name: Markup(text) for name, text in (fixed | parts).items()}
+        return fragment(self._template, page=self._values | ours)
 
 
 def leaflet_script() -> str:

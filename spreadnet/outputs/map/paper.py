@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from markupsafe import Markup
 from numpy.typing import NDArray
 
 from spreadnet.outputs.map.data import landing_text, place
 from spreadnet.outputs.map.key import NUMBERED, TRIP_WIDTHS, landing_symbol
+from spreadnet.outputs.pages.render import Table
 from spreadnet.outputs.palette import (
     ALL_THERE,
     CHANCE,
@@ -24,6 +24,7 @@ from spreadnet.outputs.palette import (
     TRIP,
 )
 from spreadnet.outputs.safe import for_html, short_text
+from spreadnet.words.numbers import counted
 
 WIDTH = 1000.0  # units of the drawing; about 5 to the millimetre on a portrait sheet
 NUMBER_RADIUS, DOT_RADIUS, FINE_RADIUS = 11.0, 4.5, 1.6  # units
@@ -43,7 +44,7 @@ def print_svg(
     trip_classes: NDArray[np.int64],
     label: str,
     land: shapely.Polygon,
-) -> str:
+) -> Markup:
     """
     Drawing of the region with the first landings numbered and a true scale bar.
 
@@ -62,7 +63,7 @@ def print_svg(
 
     Returns
     -------
-    svg : str
+    svg : Markup
         One element; nothing outside it is needed.
     """
     frame = _Frame(land.bounds)
@@ -75,7 +76,7 @@ def print_svg(
         + _landings(landings, frame)
         + _scale_bar(frame)
     )
-    return (
+    return Markup(
         f'<svg class="sheet" viewBox="0 0 {WIDTH:g} {frame.height:.0f}" role="img" '
         f'aria-label="{for_html(label)}" preserveAspectRatio="xMidYMid meet">'
         f"{_patterns()}{body}</svg>"
@@ -270,7 +271,7 @@ def _scale_bar(frame: _Frame) -> str:
     return "".join(bars) + north
 
 
-def print_table(landings: pd.DataFrame, *, ranked: bool, unit: str) -> str:
+def print_table(landings: pd.DataFrame, *, ranked: bool, unit: str) -> Table:
     """
     The first ten landings as a table for paper.
 
@@ -285,8 +286,8 @@ def print_table(landings: pd.DataFrame, *, ranked: bool, unit: str) -> str:
 
     Returns
     -------
-    html : str
-        One table with a caption.
+    table : Table
+        With a caption.
     """
     first = landings[landings["rank"].notna()].head(NUMBERED) if ranked else landings.head(NUMBERED)
     text = pd.DataFrame(landing_text(first))
@@ -294,34 +295,23 @@ def print_table(landings: pd.DataFrame, *, ranked: bool, unit: str) -> str:
     rows = [
         (
             _with_range(row["rank"] or "–", row["ranks"]),
-            for_html(short_text(row["name"], letters=PRINTED_LETTERS)),
-            for_html(short_text(row["lake"], letters=PRINTED_LETTERS)),
+            short_text(row["name"], letters=PRINTED_LETTERS),
+            short_text(row["lake"], letters=PRINTED_LETTERS),
             _with_range(row["avoided"], row["avoided_range"]),
             _with_range(row["boats"], row["boats_range"]),
-            for_html(row["when"]),
+            row["when"],
         )
         for row in text.to_dict("records")
     ]
-    return (
-        f"<table><caption>{_caption(len(rows), ranked, unit)}</caption><thead><tr>"
-        + "".join(f'<th scope="col">{head}</th>' for head in heads)
-        + "</tr></thead><tbody>"
-        + "".join("<tr>" + "".join(f"<td>{c}</td>" for c in row) + "</tr>" for row in rows)
-        + "</tbody></table>"
-    )
+    return Table(_caption(len(rows), ranked, unit), heads, rows)
 
 
 def _caption(count: int, ranked: bool, unit: str) -> str:
     """What the table holds."""
-    what = f"first by {for_html(unit)}" if ranked else "busiest; this run has no ranking"
-    return f"{count} landing{'' if count == 1 else 's'}, {what} (90% intervals in brackets)"
+    what = f"first by {unit}" if ranked else "busiest; this run has no ranking"
+    return f"{counted(count, 'landing')}, {what} (90% intervals in brackets)"
 
 
 def _with_range(value: str, span: str) -> str:
     """Figure with its range in brackets."""
-    return for_html(f"{value} ({span})" if span else value)
-
-
-def words(parts: Sequence[str]) -> str:
-    """Sentences as one paragraph of safe text."""
-    return " ".join(for_html(part) for part in parts)
+    return f"{value} ({span})" if span else value

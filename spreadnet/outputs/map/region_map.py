@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from branca.element import Figure, MacroElement
 from folium.template import Template
+from markupsafe import Markup
 from numpy.typing import NDArray
 
 from spreadnet.outputs import palette
@@ -27,9 +28,10 @@ from spreadnet.outputs.map.data import (
     page_data,
 )
 from spreadnet.outputs.map.offline import OfflineMap, Page, map_html, page_part
-from spreadnet.outputs.map.paper import print_svg, print_table, words
+from spreadnet.outputs.map.paper import print_svg, print_table
 from spreadnet.outputs.map.shapes import region_outline
-from spreadnet.outputs.safe import clean_text, for_html, for_script, short_text
+from spreadnet.outputs.safe import clean_text, for_script, short_text
+from spreadnet.words.numbers import counted
 
 __all__ = ["Caption", "map_html", "region_map"]
 
@@ -176,8 +178,8 @@ def region_map(
         lakes, landings, trips, caption=caption, steps=steps, trip_steps=trip_steps
     )
     style = f":root {{ {palette.declarations()} }}\n{page_part('map_page.css')}"
-    values |= {"data": for_script(data), "print_map": sheet, "style": style}
-    region.get_root()._template = Page(page_part("map_page.html"), values)  # type: ignore[assignment]
+    values |= {"data": Markup(for_script(data)), "print_map": sheet, "style": Markup(style)}
+    region.get_root()._template = Page("map/web/map_page.html", values)  # type: ignore[assignment]
     return region
 
 
@@ -236,15 +238,15 @@ def _page_values(
     caption: Caption,
     steps: list[float],
     trip_steps: list[float],
-) -> dict[str, str]:
-    """Pieces of HTML for the places in the page's template; all text in them is safe."""
+) -> dict[str, object]:
+    """What the page's template names, all but data and drawings."""
     drawn = listed_trips(trips).head(SHOWN_TRIPS)
     ranked = bool(landings["rank"].notna().any())
     text = _key_text(lakes, len(drawn), len(trips), caption)
     sizes = _sizes(landings) if ranked else []
     lines = trip_steps if len(drawn) else []
 
-    def key(prefix: str, switches: bool) -> str:
+    def key(prefix: str, switches: bool) -> Markup:
         more = "; a chosen place shows its lake's own" if switches else ""
         return map_key.key_html(
             steps=steps,
@@ -257,18 +259,16 @@ def _page_values(
         )
 
     return {
-        "title": for_html(short_text(caption.title, letters=TITLE_LETTERS)),
-        "region": for_html(short_text(caption.region)),
+        "title": short_text(caption.title, letters=TITLE_LETTERS),
+        "region": short_text(caption.region),
         "facts": _facts(caption),
-        "caution": for_html(caption.cautions[0]) if caption.cautions else "",
-        "cautions": _items(caption.cautions),
-        "notes": _items((*caption.notes, *_own_notes())),
+        "cautions": caption.cautions,
+        "notes": (*caption.notes, *_own_notes()),
         "key": key("screen", True),
         "print_key": key("paper", False),
-        "print_table": print_table(landings, ranked=ranked, unit=caption.unit),
-        "print_cautions": words(caption.cautions),
-        "chooser": _chooser(caption),
-        "counts": for_html(f"{len(lakes):,} lakes and {len(landings):,} landings"),
+        "table": print_table(landings, ranked=ranked, unit=caption.unit),
+        "species": [short_text(label) for label in caption.species.values()],
+        "counts": f"{len(lakes):,} lakes and {len(landings):,} landings",
     }
 
 
@@ -280,7 +280,7 @@ def _key_text(lakes: gpd.GeoDataFrame, drawn: int, trips: int, caption: Caption)
     points = lakes.geometry.geom_type.isin(["Point", "MultiPoint"]).any()
     some = f"The {drawn} largest of {trips:,} flows" if drawn < trips else f"All {drawn:,} flows"
     return {
-        "seasons": f"{caption.seasons} season{'s' if caption.seasons != 1 else ''}",
+        "seasons": counted(caption.seasons, "season"),
         "infested": infested,
         "not_surveyed": not_surveyed,
         "all_there": all_there,
@@ -314,7 +314,7 @@ def _sizes(landings: gpd.GeoDataFrame) -> list[tuple[float, float]]:
     return [(float(v), float(r)) for v, r in zip(values[:3], radius[:3], strict=True)]
 
 
-def _facts(caption: Caption) -> str:
+def _facts(caption: Caption) -> list[str]:
     """Line of dates and run under the title."""
     facts = [
         caption.season,
@@ -324,12 +324,7 @@ def _facts(caption: Caption) -> str:
         f"Run {caption.run}",
         f"spreadnet {caption.version}",
     ]
-    return "".join(f"<li>{for_html(fact)}</li>" for fact in facts if clean_text(fact))
-
-
-def _items(sentences: Sequence[str]) -> str:
-    """Sentences as items of a list."""
-    return "".join(f"<li>{for_html(sentence)}</li>" for sentence in sentences)
+    return [fact for fact in facts if clean_text(fact)]
 
 
 def _own_notes() -> tuple[str, ...]:
@@ -338,22 +333,6 @@ def _own_notes() -> tuple[str, ...]:
         "Lake outlines are simplified for drawing: a landing may sit a few metres off the shore.",
         "North is up. The land behind the lakes is drawn from the lakes alone.",
         "The map is drawn with Leaflet (BSD licence); it asks for nothing from the network.",
-    )
-
-
-def _chooser(caption: Caption) -> str:
-    """Buttons that colour the lakes by one species; none for a single species."""
-    if len(caption.species) < 2:
-        return ""
-    labels = ["All species", *caption.species.values()]
-    buttons = "".join(
-        f'<button type="button" data-species="{place}" aria-pressed="{str(place == 0).lower()}">'
-        f"{for_html(short_text(label))}</button>"
-        for place, label in enumerate(labels)
-    )
-    return (
-        '<div class="chooser" role="group" aria-label="Colour lakes by">'
-        f"<span>Colour lakes by</span>{buttons}</div>"
     )
 
 
