@@ -25,7 +25,7 @@ FULL_TURN = 360.0  # degrees; some software counts longitude from 0 to 360
 NOT_CHECKED = ("not checked", "unchecked", "not seen", "unknown", "na", "n/a", "?", "-")
 # The digits 0 to 9 alone: others look alike, and no two programs agree on them.
 _PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
-_ID_DECIMAL = re.compile(r"\d+\.0", re.ASCII)
+_ID_DECIMAL = re.compile(r"(?:0|[1-9]\d*)\.0", re.ASCII)  # as a number without leading zeros
 _CLOCK = re.compile(r"([0-9]{1,2}):([0-9]{2})(?::([0-9]{2}))?(?:\s*([AaPp])(?:\.?[Mm])?\.?)?")
 
 

@@ -28,7 +28,7 @@ _PROJ = re.compile(r"\+proj=[a-z0-9_]+(?:\s+\+[A-Za-z0-9_]+(?:=[A-Za-z0-9_.,+\-]
 _PARAMETERS = {
     *("proj", "lat_0", "lon_0", "lat_1", "lat_2", "lat_ts", "lonc", "alpha", "gamma"),
     *("k", "k_0", "x_0", "y_0", "zone", "south", "datum", "ellps", "a", "b", "rf", "f", "R"),
-    *("towgs84", "pm", "units", "to_meter", "no_defs", "type", "over", "axis", "wktext"),
+    *("towgs84", "pm", "units", "to_meter", "no_defs", "type", "over", "wktext"),
 }
 
 
