@@ -1,9 +1,9 @@
 """
 What people read: numbers, reasons, findings and plans in plain words.
 
-`numbers` is the one place where a number is rounded and written, `cautions` what every output
-says of its limits. Works on plain values and tables, so it imports nothing of the rooms and any
-room may use it; what it asks of a result stands in `types`.
+`numbers` is the one place where a number is rounded and written, `finding` what every output says
+of its limits. Works on plain values and tables, so it imports nothing of the rooms and any room
+may use it; what it asks of a result stands in `types`.
 """
 
 from spreadnet.words.finding import CAUTIONS, finding, first_landings, outlook, top_landings, unit
@@ -18,6 +18,7 @@ from spreadnet.words.notebook import card, short_repr
 from spreadnet.words.numbers import (
     cost_text,
     count_text,
+    counted,
     figure,
     number_text,
     percent_text,
@@ -47,6 +48,7 @@ __all__ = [
     "card",
     "cost_text",
     "count_text",
+    "counted",
     "dropped_words",
     "figure",
     "finding",

@@ -432,26 +432,8 @@ def avoided_by(run: Run, hours: Mapping[str, Array]) -> Array:
     avoided : array, shape (ways,)
         In the order of `hours`.
     """
-    return avoided_under(run, [coverage_of(each, run.reach) for each in hours.values()])
-
-
-def avoided_under(run: Run, coverages: Sequence[Coverage]) -> Array:
-    """
-    Weighted infestations avoided under each of several coverages.
-
-    Parameters
-    ----------
-    run : Run
-        The model on one set of estimates.
-    coverages : sequence of Coverage, length P
-        Shares of boats reached in every season.
-
-    Returns
-    -------
-    avoided : array, shape (P,)
-        New infestations with nobody covered less those under each.
-    """
-    totals = totals_of(run, [Coverage.none(len(run.reach.boats)), *coverages])
+    nobody = Coverage.none(len(run.reach.boats))
+    totals = totals_of(run, [nobody, *(coverage_of(each, run.reach) for each in hours.values())])
     return totals[0] - totals[1:]
 
 

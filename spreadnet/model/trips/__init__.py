@@ -7,8 +7,9 @@ serves alike.
 """
 
 from spreadnet.model.trips.by_law import LawTrips
-from spreadnet.model.trips.dense import TripFlow, Trips
+from spreadnet.model.trips.dense import Trips
 from spreadnet.model.trips.lumped import LumpedTrips, lumped_trips
+from spreadnet.model.trips.types import TripFlow
 
 __all__ = [
     "LawTrips",

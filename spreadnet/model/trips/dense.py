@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import scipy.sparse as sp
@@ -14,28 +14,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Array = NDArray[np.floating]
-
-
-class TripFlow(Protocol):
-    """What the spread needs of trips: sums over origins and over destinations."""
-
-    def into(self, at_origin: Array) -> Array:
-        """Sum over origins, (K, C) to (K, C)."""
-
-    def out_of(self, at_destination: Array) -> Array:
-        """Sum over destinations, (K, C) to (K, C)."""
-
-    def arriving(self) -> Array:
-        """Trips a season that arrive at each landing, (K,)."""
-
-    def leaving(self) -> Array:
-        """Trips a season that leave each landing, (K,)."""
-
-    def rows(self, landings: slice | NDArray[np.integer]) -> Array:
-        """Trips out of some landings to every landing, (len, K)."""
-
-    def columns(self, landings: slice | NDArray[np.integer]) -> Array:
-        """Trips from every landing into some landings, (K, len)."""
 
 
 @short_repr
@@ -89,37 +67,11 @@ class Trips:
         object.__setattr__(self, "_leave", leave)
 
     def into(self, at_origin: Array) -> Array:
-        """
-        Sum over origins of trips times a value at the origin.
-
-        In the precision that the trips are stored in, since mixing two leaves the fast path.
-
-        Parameters
-        ----------
-        at_origin : array, shape (K, C)
-            A value for each landing that boats leave.
-
-        Returns
-        -------
-        sums : array, shape (K, C)
-            For each landing where boats arrive.
-        """
+        """Sum over origins, see `TripFlow`; in the precision that the trips are stored in."""
         return self._whole(self.by_origin @ (self._leave @ self._stored(at_origin)))
 
     def out_of(self, at_destination: Array) -> Array:
-        """
-        Sum over destinations of trips times a value at the destination.
-
-        Parameters
-        ----------
-        at_destination : array, shape (K, C)
-            A value for each landing where boats arrive.
-
-        Returns
-        -------
-        sums : array, shape (K, C)
-            For each landing that boats leave.
-        """
+        """Sum over destinations, see `TripFlow`."""
         # With the few columns as rows the trips are read in the order in which they lie.
         rows = np.ascontiguousarray(self._stored(at_destination).T)
         by_group = self._whole((rows @ self.by_origin).T)

@@ -92,38 +92,14 @@ class LumpedTrips:
     lump: sp.csr_array
 
     def into(self, at_origin: Array) -> Array:
-        """
-        Sum over origins of trips times a value at the origin.
-
-        Parameters
-        ----------
-        at_origin : array, shape (K, C)
-            A value for each landing that boats leave.
-
-        Returns
-        -------
-        sums : array, shape (K, C)
-            For each landing where boats arrive.
-        """
+        """Sum over origins, see `TripFlow`; in the precision that the trips are stored in."""
         sums = self._from_lakes(self.leave @ _single(at_origin))
         whole = np.empty(sums.shape, np.result_type(sums, float))
         whole[self.order] = sums
         return whole
 
     def out_of(self, at_destination: Array) -> Array:
-        """
-        Sum over destinations of trips times a value at the destination.
-
-        Parameters
-        ----------
-        at_destination : array, shape (K, C)
-            A value for each landing where boats arrive.
-
-        Returns
-        -------
-        sums : array, shape (K, C)
-            For each landing that boats leave.
-        """
+        """Sum over destinations, see `TripFlow`."""
         given = _single(at_destination)[self.order]
         # With the few columns as rows the trips are read in the order in which they lie.
         rows = np.ascontiguousarray(given.T)

@@ -14,7 +14,7 @@ from folium.template import Template
 from markupsafe import Markup
 from xstatic.pkg import leaflet
 
-from spreadnet.outputs.pages.render import fragment
+from spreadnet.outputs.pages import fragment
 from spreadnet.outputs.policy import policy
 
 # Where nothing runs, the print sheet is shown in place of the map.

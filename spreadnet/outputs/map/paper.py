@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from spreadnet.outputs.map.data import landing_text, place
 from spreadnet.outputs.map.key import NUMBERED, TRIP_WIDTHS, landing_symbol
-from spreadnet.outputs.pages.render import Table
+from spreadnet.outputs.pages import Table
 from spreadnet.outputs.palette import (
     ALL_THERE,
     CHANCE,
@@ -24,7 +24,7 @@ from spreadnet.outputs.palette import (
     TRIP,
 )
 from spreadnet.outputs.safe import for_html, short_text
-from spreadnet.words.numbers import counted
+from spreadnet.words import counted
 
 WIDTH = 1000.0  # units of the drawing; about 5 to the millimetre on a portrait sheet
 NUMBER_RADIUS, DOT_RADIUS, FINE_RADIUS = 11.0, 4.5, 1.6  # units

@@ -31,7 +31,7 @@ from spreadnet.outputs.map.offline import OfflineMap, Page, map_html, page_part
 from spreadnet.outputs.map.paper import print_svg, print_table
 from spreadnet.outputs.map.shapes import region_outline
 from spreadnet.outputs.safe import clean_text, for_script, short_text
-from spreadnet.words.numbers import counted
+from spreadnet.words import counted
 
 __all__ = ["Caption", "map_html", "region_map"]
 

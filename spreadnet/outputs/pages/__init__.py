@@ -7,9 +7,10 @@ else.
 
 from spreadnet.outputs.pages.hindcast import hindcast_page
 from spreadnet.outputs.pages.plan import plan_page
-from spreadnet.outputs.pages.render import fragment
+from spreadnet.outputs.pages.render import Table, fragment
 
 __all__ = [
+    "Table",
     "fragment",
     "hindcast_page",
     "plan_page",

@@ -10,8 +10,8 @@ import pytest
 
 import spreadnet
 from spreadnet.chain import season_plan
+from spreadnet.decisions.draws import avoided_by
 from spreadnet.decisions.draws.run import run_model
-from spreadnet.decisions.hours.reach import coverage_of
 from spreadnet.decisions.plan.best_linear import best_for
 from spreadnet.decisions.plan.clash import clash_words
 from spreadnet.decisions.plan.plan import Avoided, make_plan
@@ -118,10 +118,7 @@ def test_without_further_rules_it_is_never_below_a_baseline(parts, hours):
     today = ways_today(region, run.reach, hours=hours, known=known)
     objective = Avoided.of(run, rules)
     found = search(objective, rules)
-    covered = [rules.shift_hours * found.shifts, *today.values()]
-    worth = spreadnet.decisions.draws.run.avoided_under(
-        run, [coverage_of(each, run.reach) for each in covered]
-    )
+    worth = avoided_by(run, {"plan": rules.shift_hours * found.shifts, **today})
     assert worth[0] == pytest.approx(found.avoided, rel=1e-12)
     assert worth[0] >= worth[1:].max() - 1e-15
     assert found.avoided <= found.bound * (1 + 1e-12)
