@@ -16,7 +16,7 @@ from spreadnet.decisions.roster import windows as roster_windows
 from spreadnet.decisions.roster.roster import make_roster
 from spreadnet.decisions.roster.rows import Program
 
-BENCHMARK = Path(__file__).parents[1] / "benchmarks" / "roster.py"
+BENCHMARK = Path(__file__).parents[2] / "benchmarks" / "roster.py"
 QUICK = (0, 5, 6, 7, 8, 11, 12, 13, 14, 16, 46, 105)  # both crews; open ones in 5, 11 and 46
 
 
