@@ -121,13 +121,9 @@ def sorted_rows(table: pd.DataFrame | None, columns: Sequence[str]) -> pd.DataFr
         if column not in plain.columns:
             plain[column] = None
     plain["date"] = pd.to_datetime(plain["date"]).dt.normalize()
-    keys = plain[list(columns)].astype("object").where(plain[list(columns)].notna(), "")
-    order = keys.map(str).sort_values(list(columns), kind="stable").index
-    return (
-        plain.loc[order].reset_index(drop=True)
-        if plain.index.is_unique
-        else (sorted_rows(plain.reset_index(drop=True), columns))
-    )
+    cells = plain[list(columns)].astype("object").where(plain[list(columns)].notna(), "")
+    keys = [[str(cell) for cell in row] for row in cells.to_numpy().tolist()]
+    return plain.iloc[sorted(range(len(keys)), key=keys.__getitem__)].reset_index(drop=True)
 
 
 def counts_of(

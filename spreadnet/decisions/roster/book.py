@@ -118,6 +118,8 @@ class Book:
         What there is to take.
     taken : array, shape (L, D, S)
         Shifts there.
+    on_day : array, shape (D,)
+        Shifts of all landings on a day.
     landing_week : array, shape (L, W)
         Shifts of a landing in a week.
     barred : array, shape (P, D, S)
@@ -128,6 +130,7 @@ class Book:
 
     offers: Offers
     taken: Counts
+    on_day: Counts
     landing_week: Counts
     barred: Counts
     person_week: Counts
@@ -140,7 +143,7 @@ class Book:
         people, days, starts = offers.offered.shape
         landings, weeks = offers.near.shape[1], int(offers.axis.week[-1]) + 1
         shapes = (
-            *((landings, days, starts), (landings, weeks), (people, days, starts)),
+            *((landings, days, starts), days, (landings, weeks), (people, days, starts)),
             *((people, weeks), (people, days), people),
         )
         return cls(offers, *(np.zeros(shape, int) for shape in shapes))
@@ -151,6 +154,7 @@ class Book:
         if day < 0:
             return
         self.taken[shift.landing, day, slot] += step
+        self.on_day[day] += step
         self.landing_week[shift.landing, axis.week[day]] += step
         people = list(shift.people)
         reach = int(self.offers.span // 24) + 1
@@ -164,13 +168,11 @@ class Book:
     def free(self, landing: Any, days: Any, slots: Any) -> Flags:
         """Who could come at each of C places and times, (P, C): near, rested, below each most."""
         offers = self.offers
-        rested = (
-            offers.offered
-            & (self.barred == 0)
-            & (self.person_week < offers.person_cap)[:, offers.axis.week, None]
-            & (self.person_day < offers.most)[:, :, None]
-        )
-        return rested[:, days, slots] & offers.near[:, landing]
+        some, at = np.unique(days, return_inverse=True)
+        able = (self.person_week < offers.person_cap)[:, offers.axis.week[some]]
+        able &= self.person_day[:, some] < offers.most[:, some]
+        rested = offers.offered[:, some] & (self.barred[:, some] == 0) & able[:, :, None]
+        return rested[:, at, slots] & offers.near[:, landing]
 
     def cells(self, need: Need) -> tuple[Counts, Counts]:
         """Usable days and starts of a need at which its landing has no shift."""

@@ -328,8 +328,7 @@ def _place_by_hand(draft: _Draft, number: int, *, week: int, only: bool = False)
         wished = (days == shift.wish[0]) & (slots == shift.wish[1])
     lacking = np.maximum(book.offers.crew - free, 0)
     there = (book.taken[shift.landing] > 0).sum(axis=1)[days]
-    on_day = (book.taken > 0).sum(axis=(0, 2))[days]
     away = np.abs(axis.week[days] - week)
-    first = np.lexsort((slots, days, on_day, there, lacking, away, ~wished))[0]
+    first = np.lexsort((slots, days, book.on_day[days], there, lacking, away, ~wished))[0]
     draft.change(number, day=int(days[first]), slot=int(slots[first]))
     draft.change(number, people=book.crew_for(draft.shifts[number]))
