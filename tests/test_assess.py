@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 
 import spreadnet
-import spreadnet.outputs.map.region_map
 from spreadnet.errors import InputError
+from spreadnet.outputs.map import map_html
 
 
 def quick(region, **options):
@@ -258,4 +258,4 @@ def test_almost_nothing_to_avoid_still_gives_a_map(result):
     faint = dict.fromkeys(region.settings.species, 1e-6)
     lakes = region.lakes.assign(worth=1e-6)
     run = quick(replace(region, lakes=lakes, settings=replace(region.settings, species=faint)))
-    assert "<html" in spreadnet.outputs.map.region_map.map_html(spreadnet.assessment_map(run))
+    assert "<html" in map_html(spreadnet.assessment_map(run))

@@ -60,9 +60,7 @@ def left_behind(folder, out):
     """What every command writes of a region: file to bytes, less what names the input's bytes."""
     region = spreadnet.read_region(folder)
     result = spreadnet.assess(region, draws=DRAWS)
-    plan = spreadnet.season_plan(
-        region, draws=DRAWS, evidence=result.evidence, movement=result.movement
-    )
+    plan = spreadnet.season_plan(result, draws=DRAWS)
     spreadnet.write_results(result, out / "run", made_on=DAY, plan=plan)
     foretold = spreadnet.hindcast(region, from_year=2023, draws=DRAWS)
     write_hindcast(foretold, out / "hindcast", made_on=DAY)

@@ -63,6 +63,7 @@ DEFAULTS: dict[tuple[str, str], Any] = {
     ("landings", "can_staff"): True,
     ("streams", "barrier"): False,
     ("visits", "educators"): 1,
+    ("hours", "most_km"): 60.0,
     ("contacts", "craft"): "unknown",
     ("hours", "block"): "any",
     ("hours", "hours"): 4.0,

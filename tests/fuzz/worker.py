@@ -28,8 +28,6 @@ from spreadnet.evidence import region as region_module
 from spreadnet.evidence.read import check_region
 from spreadnet.evidence.species.species import read_species
 
-# Cells are compared row by row as the file has them; that order changes nothing is tested apart.
-region_module.in_order = lambda rows, table: rows
 SPECIES = tuple(read_species())  # read once: it takes longer than many a mutant
 ADDRESS_SPACE = 6 * 2**30  # bytes; beyond it the machine would suffer before the figure is taken
 IN_OPEN = 0x20
@@ -112,6 +110,8 @@ def _told(region: object) -> str:
 
 def main(seed: int, home: Path, outside: Path, url: str) -> None:
     """Check mutants until no number comes any more."""
+    # Cells are compared row by row as files have them; that order changes nothing is tested apart.
+    region_module.in_order = lambda rows, table: rows
     out = os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)  # what a library prints may not come among the answers
     for place in range(3):

@@ -88,7 +88,7 @@ def test_a_kill_before_any_step_leaves_the_old_or_the_new_files_or_what_restores
 @pytest.mark.slow
 @POSIX
 def test_twenty_kills_at_random_instants_lose_nothing():
-    path = HERE.parent / "benchmarks" / "kills.py"
+    path = HERE.parents[1] / "benchmarks" / "kills.py"
     spec = importlib.util.spec_from_file_location("benchmark_kills", path)
     kills = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(kills)
