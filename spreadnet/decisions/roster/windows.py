@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.decisions.roster.book import Book, Shift, lacks
+from spreadnet.decisions.roster.book import EVEN, Book, Shift, lacks
 from spreadnet.decisions.roster.model import Window, add_away, free_cells, need_weeks, solve_window
 from spreadnet.decisions.roster.rows import Program
 
@@ -26,6 +26,7 @@ MOST_COLUMNS = 4_000  # people in cells of one window
 MOST_EXACT = 500  # shifts with crews of several people that get exact answers
 MOST_PEOPLE = 12  # looked at for one shift on one date where there are several windows
 MOST_ELSEWHERE = 30  # open shifts of other weeks, nearest first, that a window may take
+HANDED = 20  # times that all shifts are gone through to even out loads, at most
 SWEEPS = 2  # over all windows where there are several
 GOLDEN = 0.6180339887  # multiples of it fill 0 to 1 evenly
 STAYS = 0.5  # worth of a shift that stays in its week, against 1 for a count nearer to its goal
@@ -82,6 +83,8 @@ def schedule(book: Book, shifts: Sequence[Shift]) -> tuple[list[Shift], list[int
     for _ in range(1 if len(windows) == 1 else SWEEPS):
         for window in windows:
             _place(draft, window, loose, most=None if len(windows) == 1 else MOST_PEOPLE)
+    if len(windows) > 1:
+        _even_out(draft, loose)
     return draft.shifts, sorted(draft.by_hand)
 
 
@@ -272,6 +275,34 @@ def _place(draft: _Draft, weeks: Counts, loose: Sequence[int], *, most: int | No
             _place_by_hand(draft, n, week=int(draft.week[n]))
         for n in lacking:
             draft.change(n, people=shifts[n].people + book.crew_for(shifts[n]))
+
+
+def _even_out(draft: _Draft, loose: Sequence[int]) -> None:
+    """
+    Hand shifts on from one person to another where that lowers the sum of shifts^2 over offers.
+
+    A window sees the loads of the others as they are, so some unevenness is left between windows.
+    """
+    book, shifts = draft.book, draft.shifts
+    offered = np.maximum(book.offers.days, EVEN)
+    for _ in range(HANDED):
+        moved = False
+        for n in loose:
+            for person in shifts[n].people:
+                shift = shifts[n]
+                free = book.free([shift.landing], [shift.day], [shift.slot])[:, 0]
+                free[list(shift.people)] = False
+                lower = (2 * book.load[person] - 1) / offered[person]
+                gain = np.where(free, lower - (2 * book.load + 1) / offered, 0.0)
+                if gain.max(initial=0.0) <= EVEN:
+                    continue
+                km = np.nan_to_num(book.offers.km[:, shift.landing], nan=np.inf)
+                taker = int(np.lexsort((km, -np.round(gain, 9)))[0])
+                kept = tuple(taker if one == person else one for one in shift.people)
+                draft.change(n, people=tuple(sorted(kept)))
+                moved = True
+        if not moved:
+            return
 
 
 def _write(
