@@ -51,7 +51,9 @@ def started():
     def start(*command, **environment):
         paths = [environment.get("PYTHONPATH"), str(Path(__file__).parent), *sys.path]
         environment |= {"PYTHONPATH": os.pathsep.join(filter(None, paths))}
-        process = subprocess.Popen(command, env=os.environ | environment, **QUIET)
+        # Not where the tests run: what installing leaves there would come before PYTHONPATH.
+        where = Path(__file__).parent
+        process = subprocess.Popen(command, cwd=where, env=os.environ | environment, **QUIET)
         processes.append(process)
         return process
 
