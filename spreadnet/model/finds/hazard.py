@@ -246,7 +246,7 @@ def log_likelihood(finds: Finds, values: Array) -> tuple[float, Array, Array]:
     gradient[1 : 1 + years] = weight.sum(axis=0)
     gradient[0] = gradient[1 : 1 + years].sum()
     gradient[1 + years :] = [(weight * one).sum() for one in slopes]
-    met = (free | found) * by_boat**2 / np.maximum(hazard, 1e-300)
+    met = (free | found) * by_boat**2 / np.maximum(np.real(hazard), 1e-300)
     return value, gradient, _information(met, slopes)
 
 
@@ -277,7 +277,8 @@ def _steady(shape: Array) -> Array:
 def _information(met: Array, slopes: list[Array]) -> Array:
     """Sum over lake-years of weight times the outer product of slopes."""
     years = met.shape[1]
-    full = [np.broadcast_to(one, met.shape) for one in slopes]
+    met = np.real(met)  # complex in tests of the slopes
+    full = [np.broadcast_to(np.real(one), met.shape) for one in slopes]
     size = 1 + years + len(full)
     info = np.zeros((size, size))
     by_year = met.sum(axis=0)
