@@ -205,7 +205,7 @@ def survey_next(
         model = run_model(
             best_estimates(evidence, movement),
             movement,
-            place=place_of(region, evidence),
+            place=place_of(region, evidence, movement),
             seasons=settled.seasons,
         )
         hours = place_ranked(region.settings.hours, model.reach, value=model.value_after)

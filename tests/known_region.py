@@ -115,7 +115,7 @@ def make_known_region(seed, *, likeness=None, lasting=False):
 
 def true_run(known, result):
     """The model run on the truth in place of estimates: what a perfect survey would give."""
-    place = place_of(known.region, result.evidence)
+    place = place_of(known.region, result.evidence, result.movement)
     inputs = _true_inputs(
         known.region, known.truth, known.trips, place, (known.establish, known.infested)
     )

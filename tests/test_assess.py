@@ -77,7 +77,7 @@ def test_the_marginal_hour_agrees_with_working_it(result):
     from spreadnet.model.estimates import best_estimates
     from spreadnet.model.inputs import place_of
 
-    place = place_of(result.region, result.evidence)
+    place = place_of(result.region, result.evidence, result.movement)
     run = run_model(
         best_estimates(result.evidence, result.movement),
         result.movement,

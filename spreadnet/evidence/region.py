@@ -81,6 +81,7 @@ class Settings:
     blocks: tuple[Block, ...] = (Block(6, 10), Block(10, 14), Block(14, 18), Block(18, 22))
     holidays: tuple[date, ...] = ()
     seasons: int = 5
+    known_through: int | None = None
     most_hours_per_landing_week: float = 12.0
     contacts_per_hour: float = 12.0
     cost_per_hour: float | None = None
@@ -186,6 +187,20 @@ class Region:
             f"<Region {self.settings.name}: {len(self.lakes)} lakes, {len(self.landings)} "
             f"landings, {len(self.visits)} visits, {len(self.contacts)} contacts>"
         )
+
+    @property
+    def known_through(self) -> int:
+        """
+        Last year of which it is known what was found: later ones are unknown, not empty.
+
+        As `region.toml` says, else that of the last dated find or survey, else the year before the
+        season.
+        """
+        if self.settings.known_through is not None:
+            return self.settings.known_through
+        days = [self.status[name].dropna() for name in ("first_found", "last_survey")]
+        years = [int(one.max().year) for one in days if len(one)]
+        return max(years, default=self.settings.season_first_day.year - 1)
 
     def _repr_html_(self) -> str:
         settings = self.settings

@@ -9,6 +9,7 @@ import numpy as np
 
 from spreadnet.chance import stream
 from spreadnet.evidence.estimating import StatusDraw, TrafficDraw
+from spreadnet.model.handover import moved_told, shares_told, traffic_told
 from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from spreadnet.evidence.estimating import DaysOut
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.species import Species
+    from spreadnet.model.finds import Told
     from spreadnet.model.movement import Movement
 
     Array = NDArray[np.floating]
@@ -52,7 +54,9 @@ class Estimates:
     infested : mapping of name to StatusDraw
         Chance that each lake is infested now, from surveys, and in a draw the lake's own number.
     establish_score : mapping of name to float
-        Standard normal score at which the calibrated establishment chance is taken.
+        Standard normal score at which a stated establishment chance is taken.
+    told : Told or None
+        What dated finds say, in traffic and shares already; None where they say nothing.
     assumptions : Assumptions
         The rest.
     """
@@ -67,6 +71,7 @@ class Estimates:
     species: Mapping[str, Species]
     infested: Mapping[str, StatusDraw]
     establish_score: Mapping[str, float]
+    told: Told | None
     assumptions: Assumptions
 
 
@@ -86,26 +91,62 @@ def best_estimates(evidence: Evidence, movement: Movement) -> Estimates:
     estimates : Estimates
         In the order of the region's landings and lakes.
     """
-    return Estimates(
-        traffic=TrafficDraw(
+    told = movement.finds.best()
+    traffic, shares, coefficients = _with_finds(
+        TrafficDraw(
             launches=evidence.traffic.table["launches"].to_numpy(float),
             launch_rate=evidence.traffic.launch_rate,
             retrieval_rate=evidence.traffic.retrieval_rate,
             refusal=evidence.traffic.refusal,
+            area_exponent=evidence.traffic.area_exponent,
         ),
-        shares=evidence.shares.mean(),
+        evidence.shares.mean(),
+        movement.coefficients,
+        told,
+        evidence=evidence,
+        movement=movement,
+    )
+    return Estimates(
+        traffic=traffic,
+        shares=shares,
         gaps=evidence.gaps.mean(),
         ballast=evidence.gaps.ballast,
         education_ratio=evidence.gaps.education_ratio,
         days_out=evidence.days_out,
-        coefficients=movement.coefficients,
+        coefficients=coefficients,
         species=evidence.species,
         infested={
             name: StatusDraw(status.probability, None) for name, status in evidence.status.items()
         },
         establish_score=dict.fromkeys(evidence.species, 0.0),
+        told=told,
         assumptions=evidence.assumptions,
     )
+
+
+def _with_finds(
+    traffic: TrafficDraw,
+    shares: Array,
+    coefficients: Array,
+    told: Told | None,
+    *,
+    evidence: Evidence,
+    movement: Movement,
+) -> tuple[TrafficDraw, Array, Array]:
+    """Traffic, shares and coefficients of movement with what finds say."""
+    if told is None:
+        return traffic, shares, coefficients
+    coefficients = moved_told(coefficients, told, movement=movement)
+    traffic = traffic_told(traffic, told, evidence=evidence, movement=movement)
+    shares = shares_told(
+        shares,
+        traffic.launches,
+        told,
+        evidence=evidence,
+        movement=movement,
+        coefficients=coefficients,
+    )
+    return traffic, shares, coefficients
 
 
 GROUPS = (
@@ -129,6 +170,7 @@ PURPOSES = {
     "assumptions": "carriage and survival",
     "species": "carriage and survival",
     "establish": "establishment",
+    "finds": "establishment",
     "education": "education",
     "status": "status",
 }
@@ -175,14 +217,23 @@ def drawn_estimates(
 
     assumptions = evidence.assumptions.draw(rng("assumptions"))
     species = {name: one.draw(rng("species", name)) for name, one in evidence.species.items()}
+    told = movement.finds.draw(lambda name: rng("finds", name))
+    traffic, shares, coefficients = _with_finds(
+        evidence.traffic.draw(rng("traffic")),
+        evidence.shares.draw(rng("shares")),
+        movement.draw(rng("movement")),
+        told,
+        evidence=evidence,
+        movement=movement,
+    )
     return Estimates(
-        traffic=evidence.traffic.draw(rng("traffic")),
-        shares=evidence.shares.draw(rng("shares")),
+        traffic=traffic,
+        shares=shares,
         gaps=evidence.gaps.draw(rng("gap rates")),
         ballast=evidence.gaps.draw_ballast(rng("ballast")),
         education_ratio=evidence.gaps.draw_education(rng("education")),
         days_out=evidence.days_out.draw(rng("days out")),
-        coefficients=movement.draw(rng("movement")),
+        coefficients=coefficients,
         species=species,
         infested={
             name: status.draw_chance(
@@ -195,5 +246,6 @@ def drawn_estimates(
         establish_score={
             name: float(rng("establish", name).standard_normal()) for name in evidence.species
         },
+        told=told,
         assumptions=assumptions,
     )

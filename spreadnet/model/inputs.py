@@ -19,16 +19,21 @@ from spreadnet.model.carriage import (
     route_weights,
     stream_rates,
 )
-from spreadnet.model.finds import (
-    Calibration,
-    History,
-    calibrate,
-    history,
-    past_hazard,
-    past_introductions,
-    unseen_by_exposure,
+from spreadnet.model.finds import Calibration, unseen_by_exposure
+from spreadnet.model.handover import (
+    established_told,
+    habitat_told,
+    load_told,
+    outside_told,
 )
-from spreadnet.model.spread import Rates, SpreadInputs, lake_rates
+from spreadnet.model.spread import (
+    FlowRates,
+    LakeRates,
+    Rates,
+    SpreadInputs,
+    expected_spread,
+    lake_rates,
+)
 from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
@@ -37,16 +42,16 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from spreadnet.assumptions import Assumption
-    from spreadnet.evidence.estimating import Status
+    from spreadnet.evidence.estimating import Status, Traffic
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region, Settings
     from spreadnet.evidence.species import Species
     from spreadnet.model.estimates import Estimates
+    from spreadnet.model.finds import Learned
     from spreadnet.model.movement import Movement
 
     Array = NDArray[np.floating]
 
-PASSES = 2  # a third changes the establishment chance by less than 2%
 Z90 = 1.6448536269514722  # 95% point of the standard normal: stated ranges are 90% ranges
 
 
@@ -72,8 +77,12 @@ class Place:
         What a new infestation of each lake counts.
     status : mapping of species to Status
         What was looked for and found.
-    through : int
-        Last year of which it is known what was found.
+    finds : Learned
+        What dated finds say.
+    traffic : Traffic
+        Of step one.
+    checked : array of bool, shape (K,)
+        Landings where boats taken out were checked.
     stated_establish : mapping of species to Assumption
         Stated range of the establishment chance.
     outside_answers : float
@@ -90,13 +99,15 @@ class Place:
     streams: pd.DataFrame
     worth: Array
     status: Mapping[str, Status]
-    through: int
+    finds: Learned
+    traffic: Traffic
+    checked: NDArray[np.bool_]
     stated_establish: Mapping[str, Assumption]
     outside_answers: float
     named_without_landing: Array
 
 
-def place_of(region: Region, evidence: Evidence) -> Place:
+def place_of(region: Region, evidence: Evidence, movement: Movement) -> Place:
     """
     Fixed facts of the region that every draw shares.
 
@@ -106,6 +117,8 @@ def place_of(region: Region, evidence: Evidence) -> Place:
         The input.
     evidence : Evidence
         Step one.
+    movement : Movement
+        Step two.
 
     Returns
     -------
@@ -121,7 +134,9 @@ def place_of(region: Region, evidence: Evidence) -> Place:
         streams=region.streams,
         worth=region.lakes["worth"].to_numpy(float),
         status=evidence.status,
-        through=region.settings.season_first_day.year - 1,
+        finds=movement.finds,
+        traffic=evidence.traffic,
+        checked=evidence.gaps.checked,
         stated_establish={
             name: one.values.entries["establish"] for name, one in evidence.species.items()
         },
@@ -212,9 +227,53 @@ def each_species(
             initial=estimates.infested[name].chance,
             worth=place.worth,
         )
+        bare = _with_finds(name, bare, estimates, movement, place=place)
         rates = lake_rates(bare, establish=1.0)
+        bare, rates = _with_outside(name, bare, estimates, rates=rates)
         yield name, *_settled(name, bare, estimates, place=place, rates=rates), rates
         del rates
+
+
+def _with_finds(
+    name: str, bare: SpreadInputs, estimates: Estimates, movement: Movement, *, place: Place
+) -> SpreadInputs:
+    """Inputs with what finds say of loads and habitat, and of which lakes hold it unseen."""
+    told = estimates.told
+    if told is None or name not in told.species:
+        return bare
+    one = told.species[name]
+    load = load_told(
+        one,
+        movement=movement,
+        launches=estimates.traffic.launches,
+        coefficients=estimates.coefficients,
+        checked=place.checked,
+    )
+    return replace(
+        bare,
+        leaving=bare.leaving * load,
+        habitat=bare.habitat * habitat_told(one, told, traffic=place.traffic, movement=movement),
+        initial=_unseen(name, estimates, place=place, hazard=one.past),
+    )
+
+
+def _with_outside(
+    name: str, bare: SpreadInputs, estimates: Estimates, *, rates: LakeRates | FlowRates
+) -> tuple[SpreadInputs, LakeRates | FlowRates]:
+    """Boats from outside scaled to the share of hazard that finds leave them."""
+    told = estimates.told
+    if told is None or name not in told.species:
+        return bare, rates
+    at_risk = ((1 - bare.initial) * bare.habitat)[rates.lakes]
+    factor = outside_told(
+        told.species[name].season.outside_share,
+        inside=float(at_risk @ rates.sent(bare.initial[rates.lakes][None])[0]),
+        outside=float(at_risk @ rates.outside),
+    )
+    return (
+        replace(bare, outside_boats=bare.outside_boats * factor),
+        replace(rates, outside=rates.outside * factor),
+    )
 
 
 def _settled(
@@ -228,21 +287,41 @@ def _settled(
     """
     Inputs with their establishment chance and the lakes infested now; 0 or 1 in a draw.
 
-    Which lakes hold the species unseen follows from what the past brought, and what the past
-    brought from which lakes held it unseen, so both are worked out twice. Leaving the unseen
-    where surveys alone put them, as likely in quiet lakes as in busy ones, makes introductions
-    look 1.2 times as fruitful as they are (20 demo regions).
+    Where finds say how many are to come, the chance follows from them; the same finds then say
+    which lakes were exposed and may hold it unseen. Else the stated range is used, and the hazard
+    of one season stands for what lakes were exposed to.
     """
     stated, drawn = place.stated_establish[name], estimates.infested[name]
-    past = _past(name, estimates, place=place)
-    settled, exposure = bare, None
-    for _ in range(PASSES):
-        if past is not None:
-            exposure = past_introductions(settled, past, rates=rates, earlier=exposure)
-        fit = calibrate(settled, past, exposure, prior=stated.value, prior_log_sd=_log_sd(stated))
-        establish = min(fit.at(estimates.establish_score[name]), 1.0)
-        settled = replace(settled, establish=establish)
-        met = past_hazard(settled, exposure, rates=rates)
+    told = None if estimates.told is None else estimates.told.species.get(name)
+    finds = place.finds.species.get(name)
+    given = stated.high == stated.low
+    if told is None or finds is None or given:
+        establish = min(stated.value * np.exp(_log_sd(stated) * estimates.establish_score[name]), 1)
+        settled = replace(bare, establish=float(establish))
+        basis = "given" if given else "range"
+        count = int((np.isfinite(place.status[name].first_found)).sum())
+        fit = Calibration(float(establish), count, None, None, basis)
+    else:
+        introductions = np.zeros(len(bare.initial))
+        introductions[rates.lakes] = rates.sent(bare.initial[rates.lakes][None])[0] + rates.outside
+        establish = established_told(
+            told,
+            introductions=introductions,
+            streams=bare.initial @ bare.streams,
+            habitat=bare.habitat,
+            weight=1 - bare.initial,
+            noticed=watched(name, estimates, place=place),
+            allee_exponent=bare.allee_exponent,
+            found_in_year=estimates.species[name].values["found_in_year"],
+        )
+        settled = replace(bare, establish=min(establish, 1.0))
+        years = finds.fit.finds.years
+        fit = Calibration(
+            settled.establish, finds.fit.finds.count, int(years[0]), int(years[-1]), "finds"
+        )
+    chance = settled.initial
+    if told is None:
+        met = expected_spread(settled, seasons=1, rates=rates).cumulative_hazard[-1]
         chance = _unseen(name, estimates, place=place, hazard=met)
         settled = replace(settled, initial=chance)
     if drawn.uniform is not None:
@@ -277,18 +356,6 @@ def watched(name: str, estimates: Estimates, *, place: Place) -> Array:
     return place.status[name].watched(
         detection=estimates.species[name].values["detection"],
         found_anyway=estimates.assumptions["found_anyway"],
-    )
-
-
-def _past(name: str, estimates: Estimates, *, place: Place) -> History | None:
-    """What was found when, and how well each lake was watched."""
-    status = place.status[name]
-    return history(
-        status.first_found,
-        status.known,
-        watched=watched(name, estimates, place=place),
-        through=place.through,
-        found_in_year=estimates.species[name].values["found_in_year"],
     )
 
 

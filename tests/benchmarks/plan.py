@@ -42,7 +42,7 @@ def state(region):
     evidence = spreadnet.gather_evidence(region)
     movement = spreadnet.build_model(region, evidence)
     began = time.perf_counter()
-    place = place_of(region, evidence)
+    place = place_of(region, evidence, movement)
     run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=5)
     rules = plan_rules(region, run.reach, hours=SHIFTS * SHIFT_HOURS, plan_from=date(2027, 5, 15))
     found = search(Avoided.of(run, rules), rules)

@@ -31,7 +31,7 @@ def rows():
     region = spreadnet.read_region(DEMO)
     evidence = spreadnet.gather_evidence(region)
     movement = spreadnet.build_model(region, evidence)
-    place = place_of(region, evidence)
+    place = place_of(region, evidence, movement)
     run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=SEASONS)
     apart = max(complex_step(run, name) for name in run.inputs)
     yield row("gradient against complex step, demo, every landing", apart, 1e-10, "relative")

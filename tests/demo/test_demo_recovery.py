@@ -73,7 +73,9 @@ def true_run(maker, made, region, result):
         ballast=known.ballast,
         education_ratio=1 - truth.corrected,
     )
-    inputs, _ = spread_inputs(estimates, result.movement, place=place_of(region, result.evidence))
+    inputs, _ = spread_inputs(
+        estimates, result.movement, place=place_of(region, result.evidence, result.movement)
+    )
     establish = {one.name: one.establish for one in truth.species}
     inputs = {
         name: replace(

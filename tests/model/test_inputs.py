@@ -20,7 +20,7 @@ from spreadnet.model.spread.between_lakes import lake_rates
 
 @pytest.fixture(scope="module")
 def pieces(demo_result):
-    place = place_of(demo_result.region, demo_result.evidence)
+    place = place_of(demo_result.region, demo_result.evidence, demo_result.movement)
     return demo_result, place, best_estimates(demo_result.evidence, demo_result.movement)
 
 

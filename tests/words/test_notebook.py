@@ -42,7 +42,7 @@ def held(thing, seen):
 
 
 def test_everything_a_result_holds_prints_in_a_few_lines(demo_result, plan):
-    place = place_of(demo_result.region, demo_result.evidence)
+    place = place_of(demo_result.region, demo_result.evidence, demo_result.movement)
     estimates = best_estimates(demo_result.evidence, demo_result.movement)
     run = run_model(estimates, demo_result.movement, place=place, seasons=2)
     survey = spreadnet.survey_next(demo_result)
@@ -116,7 +116,7 @@ def test_another_order_loses_what_its_hours_avoid_less_here(demo_result, other):
         run_model(
             best_estimates(one.evidence, one.movement),
             one.movement,
-            place=place_of(one.region, one.evidence),
+            place=place_of(one.region, one.evidence, one.movement),
             seasons=demo_result.seasons,
         )
         for one in (demo_result, other)

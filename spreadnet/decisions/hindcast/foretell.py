@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from numbers import Integral
 from typing import TYPE_CHECKING
 
@@ -134,7 +134,7 @@ def hindcast(
     past = past_region(region, from_year=from_year, drop_later_visits=drop_later_visits)
     evidence = gather_evidence(past, assumptions=assumptions)
     movement = fit_movement(past, evidence, seed=seed)
-    place = replace(place_of(past, evidence), through=from_year - 1)
+    place = place_of(past, evidence, movement)
     shared = (evidence, movement, place, seed, through - from_year + 1)
     total: dict[str, Array] = {}
     drawn = in_order(_draw, shared, range(draws), workers=options.workers)

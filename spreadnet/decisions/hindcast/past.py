@@ -55,7 +55,7 @@ def last_year_foretold(region: Region, years: Mapping[str, Array], *, from_year:
     Returns
     -------
     through : int
-        The year before the season, or that of the latest find.
+        As `Region.known_through` has it.
 
     Raises
     ------
@@ -69,7 +69,7 @@ def last_year_foretold(region: Region, years: Mapping[str, Array], *, from_year:
             "`first_found` in status"
         )
         raise ModelError(message)
-    through = max(region.settings.season_first_day.year - 1, int(dated.max()))
+    through = region.known_through
     first = int(dated.min()) + 1
     if not first <= from_year <= through:
         message = (
@@ -111,6 +111,8 @@ def past_region(region: Region, *, from_year: int, drop_later_visits: bool = Fal
     status.loc[~known, "surveys"] = 0
     status["last_survey"] = pd.NaT
     status["last_survey"] = status["last_survey"].astype(region.status["last_survey"].dtype)
+    settings = replace(region.settings, known_through=from_year - 1)
+    region = replace(region, settings=settings)
     if not drop_later_visits:
         return replace(region, status=status)
     earlier = region.visits["date"].dt.year < from_year

@@ -187,7 +187,7 @@ def make_plan(
     ModelError
         If no plan keeps to the rules: says which clash, and by how much.
     """
-    place, seasons, seed = place_of(region, evidence), options.seasons, options.seed
+    place, seasons, seed = place_of(region, evidence, movement), options.seasons, options.seed
     run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=seasons)
     rules = plan_rules(region, run.reach, hours=hours, plan_from=plan_from)
     objective = Avoided.of(run, rules)

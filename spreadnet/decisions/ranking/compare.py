@@ -177,6 +177,6 @@ def _check_alike(here: Ranking, other: Ranking) -> None:
 
 def _best_run(result: Ranking, seasons: int) -> Run:
     """The model at the best estimates of a result."""
-    place = place_of(result.region, result.evidence)
+    place = place_of(result.region, result.evidence, result.movement)
     estimates = best_estimates(result.evidence, result.movement)
     return run_model(estimates, result.movement, place=place, seasons=seasons)

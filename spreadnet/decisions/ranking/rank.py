@@ -78,7 +78,7 @@ def decide(
     """
     _check(region, evidence, movement)
     seasons, draws, seed = options.seasons, options.draws, options.seed
-    place = place_of(region, evidence)
+    place = place_of(region, evidence, movement)
     run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=seasons)
     hours = _hours(region.settings.hours, run)
     setting = setting_of(

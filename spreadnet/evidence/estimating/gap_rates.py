@@ -69,6 +69,12 @@ class Gaps:
         """Expected share of boats whose gap stays after the talk."""
         return self.education[0] / sum(self.education)
 
+    @property
+    def checked(self) -> NDArray[np.bool_]:
+        """Landings where boats taken out were checked for anything, (K,)."""
+        boats = self.table["checked"].xs("retrieving", level="direction")
+        return boats.groupby(level="landing_id", sort=False).max().to_numpy() > 0
+
     def mean(self) -> Array:
         """Expected gap rates, shape (2, G, K)."""
         return np.stack([np.stack([one.mean() for one in row]) for row in self.rates])

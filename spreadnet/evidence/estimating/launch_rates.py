@@ -23,6 +23,9 @@ STEPS, HOP = 30, 10  # most steps to a quantile; the first guess looks at every 
 ROUNDS = 4  # of fit and visit spread in turn; the spread is steady to 1% after three
 
 
+AREA_PLACE = 3  # of log lake area among the covariates: ones, lanes, stalls, area
+
+
 @short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Counts:
@@ -83,9 +86,11 @@ class Rates:
         shape, rate = self.own_factor(self.mode.best)
         return self.expected(hours) * shape / rate
 
-    def draw(self, rng: np.random.Generator, *, scale: Array | float = 1.0) -> tuple[Array, Array]:
+    def draw(
+        self, rng: np.random.Generator, *, scale: Array | float = 1.0
+    ) -> tuple[Array, Array, float]:
         """
-        One set of levels (K,), own factors counted in, and of ratios of the strata (C,).
+        One set of levels (K,), own factors counted in, ratios of the strata (C,), and area slope.
 
         `scale` is the level of each landing over that of those counted at, 1 where it was counted
         at. Landings chosen in proportion to a power of their gamma factor have gamma factors
@@ -93,7 +98,8 @@ class Rates:
         """
         values = self.mode.draw(rng)
         shape, rate, level = self._scaled(values, scale)
-        return level * rng.standard_gamma(shape) / rate, self.stratum_ratio(values)
+        drawn = level * rng.standard_gamma(shape) / rate
+        return drawn, self.stratum_ratio(values), float(values[AREA_PLACE])
 
     def interval(self, hours: Array, *, scale: Array | float = 1.0) -> tuple[Array, Array]:
         """

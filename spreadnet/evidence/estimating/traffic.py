@@ -10,7 +10,7 @@ import pandas as pd
 
 from spreadnet.assumptions import Z90
 from spreadnet.evidence.estimating.contacts import landing_positions, visit_positions
-from spreadnet.evidence.estimating.launch_rates import Counts, Rates, fit_rates
+from spreadnet.evidence.estimating.launch_rates import AREA_PLACE, Counts, Rates, fit_rates
 from spreadnet.evidence.estimating.strata import Strata, make_strata, visit_hours
 from spreadnet.evidence.region import DAY_TYPES
 from spreadnet.evidence.statistics import (
@@ -49,13 +49,14 @@ class TrafficDraw:
 
     `launches` (K,) in the season; `launch_rate` and `retrieval_rate` (K, D) in boats an hour, both
     of which give those launches over the season; `refusal`, the share of parties that do not want
-    to talk.
+    to talk; `area_exponent`, how launches grow with lake area.
     """
 
     launches: Array
     launch_rate: Array
     retrieval_rate: Array
     refusal: float
+    area_exponent: float
 
 
 @short_repr
@@ -112,12 +113,26 @@ class Traffic:
         shape, rate = self.profile
         profile = np.maximum(rng.standard_gamma(shape) / rate, LEAST_PROFILE)
         scale = np.where(self.unvisited, ratio, 1.0)
-        level, by_stratum = self.rates.draw(rng, scale=scale)
+        level, by_stratum, area_exponent = self.rates.draw(rng, scale=scale)
         launching, retrieving = _by_day_block(by_stratum, profile, self.strata)
         season = float(launching @ self.strata.day_block_hours)
         return TrafficDraw(
-            level * season, np.outer(level, launching), np.outer(level, retrieving), refusal
+            level * season,
+            np.outer(level, launching),
+            np.outer(level, retrieving),
+            refusal,
+            area_exponent,
         )
+
+    @property
+    def area_exponent(self) -> float:
+        """How launches grow with lake area, at the best estimate."""
+        return float(self.rates.mode.best[AREA_PLACE])
+
+    @property
+    def area_exponent_variance(self) -> float:
+        """Variance of `area_exponent`."""
+        return float(self.rates.mode.covariance[AREA_PLACE, AREA_PLACE])
 
     def own_spread(self) -> Array:
         """

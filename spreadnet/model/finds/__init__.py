@@ -13,16 +13,11 @@ from spreadnet.model.finds.ahead import (
     next_season,
     wandered,
 )
-from spreadnet.model.finds.establishment import (
-    Calibration,
-    History,
-    calibrate,
-    history,
-    past_hazard,
-    past_introductions,
-)
+from spreadnet.model.finds.calibration import Calibration
 from spreadnet.model.finds.fit import FEWEST_FINDS, PRIORS, FindsFit, fit_finds
 from spreadnet.model.finds.hazard import NAMES, Finds, finds_of, log_likelihood
+from spreadnet.model.finds.learned import Learned, SpeciesTold, Told
+from spreadnet.model.finds.region_finds import learn_finds
 from spreadnet.model.finds.unseen import unseen_by_exposure
 from spreadnet.model.finds.waters import Waters, waters
 
@@ -34,19 +29,18 @@ __all__ = [
     "Calibration",
     "Finds",
     "FindsFit",
-    "History",
+    "Learned",
     "NextSeason",
+    "SpeciesTold",
+    "Told",
     "Waters",
     "ahead_of",
-    "calibrate",
     "finds_of",
     "fit_finds",
     "foretold_finds",
-    "history",
+    "learn_finds",
     "log_likelihood",
     "next_season",
-    "past_hazard",
-    "past_introductions",
     "unseen_by_exposure",
     "wandered",
     "waters",

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from scipy.special import logsumexp
 
 from spreadnet.chance import stream
 from spreadnet.evidence.region import Note
@@ -16,11 +17,13 @@ from spreadnet.model.distance import (
     planar_km,
 )
 from spreadnet.model.fast import fast_available
+from spreadnet.model.finds import Learned, learn_finds
 from spreadnet.model.movement.compare_laws import chosen_law, compare_laws
 from spreadnet.model.movement.fit import GravityFit, assumed_gravity, fit_gravity
 from spreadnet.model.movement.interviews import build_interviews, narrowed
 from spreadnet.model.movement.ready_table import movements_trips, unplaced_trips
 from spreadnet.model.movement.shares import (
+    AREA,
     TRAFFIC,
     destination_shares,
     lake_attractions,
@@ -43,6 +46,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
 
 TripLaw = Callable[[Any, Any], Any]  # (mass, distance_km) -> weight, see movement.law_shares
+ROWS = 256  # landings worked out at once
 FEWEST_BOATS = 1e-6  # a landing without traffic still needs a logarithm
 FEWEST_INTERVIEWS = 30  # below this the interviews say less than the assumed exponents
 MOST_ASKED = 3000  # landings whose interviews the law is learned from
@@ -82,6 +86,8 @@ class Movement:
         A researcher's own law.
     ready : Trips or None
         Trips from a `movements` table.
+    finds : Learned
+        What dated finds say, for the traffic, loads and establishment that boats don't tell.
     notes : tuple of Note
         What the fit did without.
     """
@@ -99,6 +105,7 @@ class Movement:
     interviews: int
     law: TripLaw | None
     ready: Trips | None
+    finds: Learned
     notes: tuple[Note, ...] = ()
 
     @property
@@ -109,6 +116,73 @@ class Movement:
     def draw(self, rng: np.random.Generator) -> Array:
         """One set of coefficients, as uncertain as the interviews leave them."""
         return np.zeros(0) if self.fit is None else self.fit.draw(rng)
+
+    def log_access(self, launches: Array, *, coefficients: Array) -> Array | None:
+        """
+        Log of the pull of all other lakes at each landing, which trips are shares of.
+
+        Parameters
+        ----------
+        launches : array, shape (K,)
+            Boats launched in the season.
+        coefficients : array, shape (P,)
+            As `coefficients` or `draw` give them.
+
+        Returns
+        -------
+        log_access : array, shape (K,), or None
+            None where trips are given as a table or by a law of one's own. Above `LUMPED`
+            landings the accessibility of the lake stands for it.
+        """
+        if self.fit is None:
+            return None
+        if len(self.group) > LUMPED:
+            return np.asarray(self.finds.waters.access[self.landing_lake])
+        named, every = len(self.fit.attractions), np.ones(len(self.lakes), bool)
+        attractions = lake_attractions(
+            self.area_ha[self.lakes], np.maximum(launches, FEWEST_BOATS), self.group
+        )
+        pull = lake_pull(self.fit, attractions, coefficients[:named], every)
+        total = np.empty(len(self.group))
+        pull32, theta = pull.astype(np.float32), coefficients[named:].astype(np.float32)
+        for first in range(0, len(total), ROWS):
+            rows = np.arange(first, min(first + ROWS, len(total)))
+            km = planar_km(1000 * self.landing_km[rows], 1000 * self.lake_km, dtype=np.float32)
+            utility = self.fit.law.log_pull(km, theta)
+            utility += pull32
+            utility[np.arange(len(rows)), self.group[rows]] = -np.inf
+            total[rows] = logsumexp(utility, axis=1)
+        return np.where(np.isfinite(total), total, total[np.isfinite(total)].min(initial=0.0))
+
+    def area_pull(self, launches: Array, *, coefficients: Array) -> float:
+        """
+        How the pull of a lake grows with its area, on the log scale.
+
+        Parameters
+        ----------
+        launches, coefficients
+            As for `log_access`.
+
+        Returns
+        -------
+        slope : float
+            Over the lakes with a landing; as trips of a table, or a law of one's own, have it.
+        """
+        log_area = self.finds.waters.log_area[self.lakes]
+        away = log_area - log_area.mean()
+        if not away @ away > 0:
+            return 0.0
+        if self.fit is None:
+            trips = self.trips(launches, np.full(len(launches), 0.5), coefficients=coefficients)
+            left = np.bincount(self.group, trips.leaving(), minlength=len(self.lakes))
+            pull = np.log(np.maximum(left, FEWEST_BOATS))
+        else:
+            named, every = len(self.fit.attractions), np.ones(len(self.lakes), bool)
+            attractions = lake_attractions(
+                self.area_ha[self.lakes], np.maximum(launches, FEWEST_BOATS), self.group
+            )
+            pull = lake_pull(self.fit, attractions, coefficients[:named], every)
+        return float(away @ pull / (away @ away))
 
     def packed(self) -> Movement:
         """The same without what is quickly worked out again, to be sent to other processes."""
@@ -243,6 +317,34 @@ def fit_movement(
     movement : Movement
         Ready to give trips.
     """
+    movement = _of_boats(region, evidence, seed=seed, law=law)
+    learned = learn_finds(region, evidence, prior=_finds_prior(movement))
+    return replace(movement, finds=learned, notes=movement.notes + learned.notes)
+
+
+def _finds_prior(movement: Movement) -> dict[str, tuple[float, float]]:
+    """
+    What interviews say of the finds' exponents of distance and of the size of sources.
+
+    Boats' pull and finds' source need not share their slope, since loads differ by lake size; in
+    made regions whose slopes differ by 0.5 these widths and this shift hold what is true.
+    """
+    fit = movement.fit
+    if fit is None or fit.assumed or fit.law.terms != ("log_distance",):
+        return {}
+    at = len(fit.attractions)
+    variance = np.diag(fit.covariance)
+    prior = {"distance": (-float(fit.coefficients[at]), float(variance[at] + 0.15**2) ** 0.5)}
+    if fit.attractions == (AREA,):
+        prior["source_area"] = (
+            float(fit.coefficients[0]) - 0.3,
+            float(variance[0] + 0.3**2) ** 0.5,
+        )
+    return prior
+
+
+def _of_boats(region: Region, evidence: Evidence, *, seed: int, law: TripLaw | None) -> Movement:
+    """Movement by the best source there is on boats alone."""
     landing_lake = landing_lake_positions(region.landings, region.lakes)
     dtype = np.float32 if len(region.landings) > LARGE else np.float64
     area_ha = region.lakes["area_ha"].to_numpy(float)
@@ -265,6 +367,7 @@ def fit_movement(
         "laws": None,
         "law": None,
         "ready": None,
+        "finds": Learned.nothing(),
     }
     if law is not None:
         own = Movement(**{**base, "kind": "own law", "law": law})

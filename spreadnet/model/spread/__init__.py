@@ -7,7 +7,7 @@ simulation of single futures (`simulate`) checks it. `lake_network` is the regio
 graph.
 """
 
-from spreadnet.model.spread.between_lakes import LakeRates, Rates, lake_rates
+from spreadnet.model.spread.between_lakes import FlowRates, LakeRates, Rates, lake_rates
 from spreadnet.model.spread.expected import (
     expected_spread,
     gradient,
@@ -23,6 +23,7 @@ from spreadnet.model.spread.types import Coverage, Gradient, Path, SpreadInputs,
 
 __all__ = [
     "Coverage",
+    "FlowRates",
     "Futures",
     "Gradient",
     "LakeRates",

@@ -24,7 +24,7 @@ def quiet(*_):
 @pytest.fixture(scope="module")
 def setting(demo_result):
     evidence, movement = demo_result.evidence, demo_result.movement
-    place = place_of(demo_result.region, evidence)
+    place = place_of(demo_result.region, evidence, movement)
     best = run_model(best_estimates(evidence, movement), movement, place=place, seasons=3)
     hours = {"some": np.minimum(best.reach.hours_in_season, 4.0) * (best.reach.boats > 0)}
     return setting_of(evidence, movement, place=place, best=best, hours=hours, seed=5)

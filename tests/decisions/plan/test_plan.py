@@ -39,7 +39,7 @@ def parts(demo_region):
     run = run_model(
         best_estimates(evidence, movement),
         movement,
-        place=place_of(demo_region, evidence),
+        place=place_of(demo_region, evidence, movement),
         seasons=5,
     )
     return demo_region, evidence, movement, run

@@ -153,7 +153,7 @@ def test_nothing_happening_is_agreement():
 
 def test_all_draws_are_simulated_too(demo_result):
     evidence, movement = demo_result.evidence, demo_result.movement
-    place = place_of(demo_result.region, evidence)
+    place = place_of(demo_result.region, evidence, movement)
     best = run_model(best_estimates(evidence, movement), movement, place=place, seasons=4)
     setting = setting_of(evidence, movement, place=place, best=best, hours={}, seed=2)
     draws = run_draws(setting, range(40), workers=1, step=lambda *_: None)

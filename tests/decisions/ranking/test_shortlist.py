@@ -15,7 +15,7 @@ def run(demo_result):
     return run_model(
         best_estimates(demo_result.evidence, demo_result.movement),
         demo_result.movement,
-        place=place_of(demo_result.region, demo_result.evidence),
+        place=place_of(demo_result.region, demo_result.evidence, demo_result.movement),
         seasons=5,
     )
 

@@ -35,7 +35,7 @@ HOURS = 2000.0  # enough that many landings of the demo are near the border
 class Case:
     def __init__(self, region, evidence, movement, budget=HOURS):
         self.region, self.evidence, self.movement = region, evidence, movement
-        self.place = place_of(region, evidence)
+        self.place = place_of(region, evidence, movement)
         self.estimates = best_estimates(evidence, movement)
         self.run = self.model(self.estimates)
         self.hours = self.placed(self.run, budget)

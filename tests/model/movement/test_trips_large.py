@@ -57,7 +57,7 @@ def test_lumped_trips_serve_the_spread(parts):
     lumped = movement.lumped(
         estimates.traffic.launches, estimates.shares[:, 1], coefficients=movement.coefficients
     )
-    inputs, _ = spread_inputs(estimates, movement, place=place_of(region, evidence))
+    inputs, _ = spread_inputs(estimates, movement, place=place_of(region, evidence, movement))
     for one in inputs.values():
         values = {n: getattr(one, n) for n in type(one).__dataclass_fields__ if n != "trips"}
         other = type(one)(**values, trips=lumped)
