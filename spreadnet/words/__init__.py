@@ -23,12 +23,15 @@ from spreadnet.words.numbers import (
     number_text,
     percent_text,
     plain_text,
+    rough_text,
     signed_text,
     whole_percent,
     with_range,
 )
 from spreadnet.words.plan import (
+    BRIDGING,
     bound_words,
+    bridging_words,
     dropped_words,
     plan_finding,
     plan_words,
@@ -39,12 +42,14 @@ from spreadnet.words.reasons import OUTSIDE, Facts, Part, reasons
 from spreadnet.words.survey import survey_words
 
 __all__ = [
+    "BRIDGING",
     "CAUTIONS",
     "OUTSIDE",
     "Facts",
     "Part",
     "auc_words",
     "bound_words",
+    "bridging_words",
     "card",
     "cost_text",
     "count_text",
@@ -64,6 +69,7 @@ __all__ = [
     "plan_finding",
     "plan_words",
     "reasons",
+    "rough_text",
     "shift_words",
     "short_repr",
     "side_words",

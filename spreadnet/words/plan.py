@@ -5,12 +5,13 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from spreadnet.words.numbers import counted, figure
+from spreadnet.words.numbers import counted, figure, rough_text
 
 if TYPE_CHECKING:
     from spreadnet.words.types import Planned
 
 DAYS = {"weekday": "weekdays", "weekend": "weekend days and holidays"}
+BRIDGING = "most bridging boats"  # the way of placing hours by the published rule
 TIMES = ("best time here", "second best time here", "third best time here")
 
 
@@ -142,6 +143,35 @@ def plan_finding(plan: Planned) -> str:
     return text
 
 
+def bridging_words(plan: Planned) -> str:
+    """
+    What the published rule makes of the same hours, and why that is not the plan.
+
+    Parameters
+    ----------
+    plan : Planned
+        Result of `make_plan`.
+
+    Returns
+    -------
+    words : str
+        Two sentences with their full stops; empty where the rule is not among the ways.
+    """
+    if BRIDGING not in plan.ways.index:
+        return ""
+    ways = plan.ways.reindex([plan.ways.index[0], BRIDGING])
+    own, rule = (rough_text(boats) for boats in ways["bridging_boats_a_season"])
+    own_avoids, rule_avoids = (figure(avoided) for avoided in ways["avoided"])
+    return (
+        "Placed for most bridging boats (boats that go from a lake known to have a species to one "
+        f"not known to have it), the hours meet {rule} of them a season and avoid {rule_avoids}; "
+        f"this plan meets {own} and avoids {own_avoids}. That rule is easy to explain and counts "
+        "each such boat alike; this plan also weighs what boats carry alive, whether it can live "
+        "where they go, how far it would spread from there, which lakes may have it unseen, and "
+        "boats from outside the region."
+    )
+
+
 def bound_words(plan: Planned) -> str:
     """
     How much more another plan with these hours could avoid.
@@ -194,6 +224,9 @@ def plan_words(plan: Planned, *, shown: int = 10) -> str:
     for way, row in plan.ways.iterrows():
         lines.append(
             f"  {figure(row['avoided']):>8} ({figure(row['avoided_low'])} to "
-            f"{figure(row['avoided_high'])}) {way}"
+            f"{figure(row['avoided_high'])}) {way}, "
+            f"{rough_text(row['bridging_boats_a_season'])} bridging boats a season"
         )
+    if bridging := bridging_words(plan):
+        lines += ["", *textwrap.wrap(bridging, 88)]
     return "\n".join(lines)

@@ -39,7 +39,7 @@ class Facts:
     `leaving_share` is the share of what is avoided that comes from boats leaving; `to_parts` and
     `from_parts` split that by lake. `gap`, `gap_rate`, `gap_found`, `gap_checked` describe the
     gap that matters most here, on boats `gap_direction` (leaving or arriving). `best_when` is
-    None where no visit counted boats.
+    None where no visit counted boats. `bridging_boats` are met in 100 hours.
     """
 
     lake: str
@@ -63,6 +63,7 @@ class Facts:
     gap_checked: int
     best_when: str | None
     boats_met: float
+    bridging_boats: float
 
 
 def reasons(facts: Facts) -> tuple[str, ...]:
@@ -88,6 +89,7 @@ def reasons(facts: Facts) -> tuple[str, ...]:
     if facts.avoided > 0 and facts.best_when is not None:
         told.append(
             f"an hour at the best time ({facts.best_when}) meets about {facts.boats_met:.1f} boats"
+            f"{_bridging(facts)}"
         )
     if not facts.can_staff:
         told.append("marked as a landing that can't be staffed")
@@ -148,6 +150,16 @@ def _gap(facts: Facts) -> str:
     )
     share = share_text(facts.gap_rate)
     return f"about {share} of boats {facts.gap_direction} have {words} ({counted})"
+
+
+def _bridging(facts: Facts) -> str:
+    """Boats on bridging trips, where there are some."""
+    if facts.bridging_boats < 0.5:
+        return ""
+    return (
+        f", 100 hours about {rough_text(facts.bridging_boats)} that go from a lake known to have a "
+        "species to one not known to have it"
+    )
 
 
 def _traffic(facts: Facts) -> str:

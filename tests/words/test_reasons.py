@@ -28,6 +28,7 @@ FACTS = Facts(
     gap_checked=40,
     best_when="weekend 10:00-14:00",
     boats_met=4.25,
+    bridging_boats=23.4,
 )
 
 
@@ -88,6 +89,12 @@ def test_nothing_to_avoid_is_said_plainly():
 def test_best_time_is_left_out_where_nobody_counted():
     assert any("(weekend 10:00-14:00) meets about 4.2 boats" in s for s in told())
     assert not any("meets" in s for s in told(best_when=None))
+
+
+def test_boats_on_bridging_trips_are_told_where_there_are_some():
+    bridge = "100 hours about 23 that go from a lake known to have a species to one not known"
+    assert any(bridge in s for s in told())
+    assert not any("100 hours" in s for s in told(bridging_boats=0.2))
 
 
 def test_a_landing_that_cannot_be_staffed_is_marked():

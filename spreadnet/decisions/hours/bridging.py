@@ -1,4 +1,4 @@
-"""Boats on bridging trips, from a lake that has a species to one that has not, and hours for them."""
+"""Boats on bridging trips, from a lake with a species to one without, and hours to meet them."""
 
 from __future__ import annotations
 
@@ -50,6 +50,8 @@ class Bridging:
         Whether a trip from a lake of the one kind to one of the other is a bridging trip.
     leaving, arriving : arrays, shape (S + 1, K)
         Bridging trips that leave each landing, and that arrive there.
+    infested : array of bool, shape (K,)
+        Whether the landing's lake is known to have any of them.
     """
 
     species: tuple[str, ...]
@@ -58,6 +60,7 @@ class Bridging:
     joins: NDArray[np.bool_]
     leaving: Array
     arriving: Array
+    infested: NDArray[np.bool_]
 
     def by_hour(self, reach: Reach) -> Array:
         """Boats on bridging trips met in one hour, (S + 1, K, D)."""
@@ -116,15 +119,16 @@ def bridging_trips(
     kinds, kind = np.unique(
         np.array(list(known.values()))[:, landing_lake].T, axis=0, return_inverse=True
     )
-    has = kinds.T  # (S, P)
-    by_species = has[:, :, None] & ~has[:, None, :]
-    joins = np.concatenate([by_species.any(axis=0)[None], by_species])
+    has: NDArray[np.bool_] = np.asarray(kinds.T, bool)  # (S, P)
+    by_species = np.logical_and(has[:, :, None], ~has[:, None, :])
+    joins = np.concatenate([np.any(by_species, axis=0, keepdims=True), by_species])
     place = kind.ravel()
     of_kind = np.eye(len(kinds))[place]
     to, source = trips.out_of(of_kind), trips.into(of_kind)  # trips by kind of the other end
     leaving = np.einsum("skp,kp->sk", joins[:, place, :], np.asarray(to, float))
     arriving = np.einsum("spk,kp->sk", joins[:, :, place], np.asarray(source, float))
-    return Bridging(tuple(known), trips, place, joins, leaving, arriving)
+    infested = np.any(has, axis=0, keepdims=True)[0, place]
+    return Bridging(tuple(known), trips, place, joins, leaving, arriving, infested)
 
 
 def place_bridging(budget: float, reach: Reach, *, bridging: Bridging) -> Array:
@@ -211,10 +215,7 @@ class _Pairs:
         """With pairs that are not in it yet; itself where there are none."""
         there = set(zip(self.origin.tolist(), self.destination.tolist(), strict=True))
         new = np.array(
-            [
-                pair not in there
-                for pair in zip(origin.tolist(), destination.tolist(), strict=True)
-            ],
+            [pair not in there for pair in zip(origin.tolist(), destination.tolist(), strict=True)],
             bool,
         )
         if not new.any():
@@ -244,7 +245,8 @@ def _solved(
     inside = sp.csr_array((ones, (at, column)), shape=(int(at.max()) + 1, n_cells))
     shift = reach.shift_hours
     leaves = sp.csr_array(
-        (shift * reach.leaving[landing, block], (landing, column)), shape=(len(reach.boats), n_cells)
+        (shift * reach.leaving[landing, block], (landing, column)),
+        shape=(len(reach.boats), n_cells),
     )
     arrives = sp.csr_array(
         (shift * reach.arriving[landing, block], (landing, column)), shape=leaves.shape
@@ -262,9 +264,7 @@ def _solved(
     solution = milp(
         np.concatenate([-values, pairs.worth]),
         integrality=np.concatenate([ones, np.zeros(n_pairs)]),
-        bounds=Bounds(
-            np.zeros(n_cells + n_pairs), np.concatenate([room[block], np.ones(n_pairs)])
-        ),
+        bounds=Bounds(np.zeros(n_cells + n_pairs), np.concatenate([room[block], np.ones(n_pairs)])),
         constraints=LinearConstraint(table, -np.inf, upper),
         options={"mip_rel_gap": 0.0},
     )

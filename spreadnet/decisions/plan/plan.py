@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.decisions.draws import avoided_by, run_model, totals_of
-from spreadnet.decisions.hours import coverage_of
+from spreadnet.decisions.hours import Met, coverage_of
 from spreadnet.decisions.plan.best_linear import best_for
 from spreadnet.decisions.plan.clash import clash_words
 from spreadnet.decisions.plan.rules import plan_rules
@@ -191,8 +191,8 @@ def make_plan(
     run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=seasons)
     rules = plan_rules(region, run.reach, hours=hours, plan_from=plan_from)
     objective = Avoided.of(run, rules)
-    known = {name: status.known for name, status in evidence.status.items()}
-    today = ways_today(region, run.reach, hours=hours, known=known)
+    met = Met.of(run.reach, evidence, next(iter(run.inputs.values())))
+    today = ways_today(region, met, hours=hours)
     starts = [whole_shifts(placed - rules.worked, rules) for placed in today.values()]
     found = search(objective, rules, starts=starts)
     if found is None:
@@ -212,17 +212,15 @@ def make_plan(
     plans = budgets(objective, rules, found)
     mine = rules.hours(found.shifts)
     same = float(mine.sum())  # as many as the plan places, which may be fewer than there are
-    placed = {PLAN: mine, **ways_today(region, run.reach, hours=same, known=known)}
+    placed = {PLAN: mine, **ways_today(region, met, hours=same)}
     curve = {budget_name(n): rules.hours(one.found.shifts) for n, one in plans.items()}
-    setting = WaySetting(
-        evidence, movement.packed(), place, seasons, seed, {**placed, **curve}, tuple(placed)
-    )
+    setting = WaySetting(evidence, movement.packed(), place, seasons, seed, {**placed, **curve})
     drawn = draw_ways(setting, options.draws, workers=options.workers, step=options.progress.step)
     best = dict(zip(placed, avoided_by(run, placed), strict=True))
     cost = region.settings.cost_per_hour
-    table = _plan_table(region, run, found, rules=rules, objective=objective)
-    ways = way_table(placed, best, drawn, reach=run.reach, seasons=seasons, cost_per_hour=cost)
-    value = budget_table(plans, drawn.avoided, rules=rules, seasons=seasons, cost_per_hour=cost)
+    table = _plan_table(region, met, found, rules=rules, objective=objective)
+    ways = way_table(placed, best, drawn, met=met, seasons=seasons, cost_per_hour=cost)
+    value = budget_table(plans, drawn, rules=rules, seasons=seasons, cost_per_hour=cost)
     return SeasonPlan(
         region=region,
         table=table,
@@ -376,10 +374,10 @@ def _filled(
 
 
 def _plan_table(
-    region: Region, run: Run, found: Found, *, rules: PlanRules, objective: Avoided
+    region: Region, met: Met, found: Found, *, rules: PlanRules, objective: Avoided
 ) -> pd.DataFrame:
     """One row a landing and day block with shifts, those worth most first."""
-    losses = drop_losses(objective, found)
+    run, losses = objective.run, drop_losses(objective, found)
     lines = why_lines(region, run, found, promised=rules.least)
     blocks, n_blocks = run.reach.day_blocks, found.shifts.shape[1]
     names, ids = list(region.landings["name"]), list(region.landings.index)
@@ -387,8 +385,8 @@ def _plan_table(
     def time(d: int) -> str:
         return f"{blocks['day_type'].iloc[d]} {blocks['block'].iloc[d]}"
 
-    rows = []
-    for why, k, d in zip(lines, *np.nonzero(found.shifts), strict=True):
+    rows, cells = [], np.nonzero(found.shifts)
+    for why, k, d in zip(lines, *cells, strict=True):
         other = stand_in(found, rules, int(k * n_blocks + d))
         shown = None
         if other is not None:
@@ -406,6 +404,7 @@ def _plan_table(
                 "promised": int(rules.least[k, d]),
                 "hours": shifts * rules.shift_hours,
                 "boats_met": shifts * rules.shift_hours * run.reach.boats[k, d],
+                "boats_with_a_gap": shifts * rules.shift_hours * met.with_gap[k, d],
                 "avoided_by_one_shift": losses[k, d],
                 "why": why,
                 "if_dropped": dropped_words(float(losses[k, d]), shown, seasons=run.seasons),
@@ -413,9 +412,12 @@ def _plan_table(
         )
     columns = (
         *("landing_id", "landing", "jurisdiction", "day_type", "block", "shifts", "promised"),
-        *("hours", "boats_met", "avoided_by_one_shift", "why", "if_dropped"),
+        *("hours", "boats_met", "boats_with_a_gap", "avoided_by_one_shift", "why", "if_dropped"),
     )
     table = pd.DataFrame(rows, columns=list(columns))
+    bridging = pd.DataFrame(met.bridging_per_100_hours(*cells))
+    at = table.columns.get_loc("avoided_by_one_shift")
+    table = pd.concat([table.iloc[:, :at], bridging, table.iloc[:, at:]], axis=1)
     return table.sort_values(
         ["avoided_by_one_shift", "landing_id", "day_type", "block"],
         ascending=[False, True, True, True],

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from spreadnet.decisions.hours import Met
 from spreadnet.decisions.ranking.attribution import attribute
 from spreadnet.decisions.ranking.order import rank_draws, ranks
 from spreadnet.decisions.ranking.uncertainty import variance_shares
@@ -100,6 +101,9 @@ def landing_table(
     when = (blocks["day_type"] + " " + blocks["block"]).to_numpy()
     table["best_when"] = when[best] if traffic_known else "not known"
     table["boats_met_per_hour"] = run.reach.boats[np.arange(len(best)), best]
+    met = Met.of(run.reach, evidence, next(iter(run.inputs.values())))
+    for column, boats in met.bridging_per_100_hours(np.arange(len(best)), best).items():
+        table[column] = boats
     for way, placed in hours.items():
         table[f"hours_{way.replace(' ', '_')}"] = placed.sum(axis=1)
     shares = evidence.shares.mean()
@@ -172,6 +176,7 @@ def _all_reasons(region: Region, evidence: Evidence, run: Run, table: pd.DataFra
             gap_checked=checked,
             best_when=row["best_when"] if evidence.traffic.timed else None,
             boats_met=row["boats_met_per_hour"],
+            bridging_boats=row["bridging_boats_per_100_hours"],
         )
         told.append("; ".join(reason.replace(";", ",") for reason in reasons(facts)))
     return told

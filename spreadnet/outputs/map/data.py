@@ -20,7 +20,7 @@ from spreadnet.outputs.map.shapes import (
     whole_degrees,
 )
 from spreadnet.outputs.safe import clean_text, short_text
-from spreadnet.words import count_text, number_text, percent_text
+from spreadnet.words import count_text, number_text, percent_text, rough_text
 
 LISTED_TRIPS = 400  # flows in the page; enough to show where one lake's boats go
 SHOWN_TRIPS = 60  # lines drawn at once; more hide the lakes
@@ -161,7 +161,7 @@ def landing_text(landings: pd.DataFrame) -> dict[str, list[str]]:
     -------
     text : dict
         Lists in the order of the table: name, lake, rank, ranks, first_10, avoided,
-        avoided_range, boats, boats_range, when, leaving.
+        avoided_range, boats, boats_range, when, leaving, bridging.
     """
 
     def numbers(column: str) -> NDArray[np.float64]:
@@ -189,6 +189,7 @@ def landing_text(landings: pd.DataFrame) -> dict[str, list[str]]:
         "boats_range": spans("launches_low", "launches_high", count_text),
         "when": [short_text(v) for v in landings["best_when"]],
         "leaving": each("leaving_share", percent_text),
+        "bridging": each("bridging_boats_per_100_hours", rough_text),
     }
 
 

@@ -45,7 +45,8 @@ LAKE_SPECIES_COLUMNS = ("status_", "infested_chance_", "new_infestation_chance_"
 LANDING_COLUMNS = (
     *("rank", "name", "lake_id", "lake_name", "avoided_per_100_hours", "avoided_low"),
     *("avoided_high", "rank_low", "rank_high", "chance_first_10", "launches", "launches_low"),
-    *("launches_high", "visited", "can_staff", "best_when", "leaving_share", "reasons"),
+    *("launches_high", "visited", "can_staff", "best_when", "leaving_share"),
+    *("bridging_boats_per_100_hours", "reasons"),
 )
 TITLE_LETTERS = 200
 TRIP_COLUMNS = ("from_lake_id", "to_lake_id", "trips", "introductions", "distance_km")

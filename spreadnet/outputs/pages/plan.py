@@ -10,10 +10,12 @@ from spreadnet.outputs.pages.render import Table, render
 from spreadnet.words import (
     CAUTIONS,
     bound_words,
+    bridging_words,
     cost_text,
     count_text,
     figure,
     plan_finding,
+    rough_text,
     whole_percent,
     with_range,
 )
@@ -62,6 +64,7 @@ def plan_page(plan: SeasonPlan, *, made_on: date) -> str:
         later=_later(roster),
         people=None if roster is None or not len(roster.by_person) else _people(roster),
         ways=_ways(plan),
+        bridging=bridging_words(plan),
         picture=_picture(plan),
         value=_value(plan),
         rules=_rules(plan),
@@ -149,15 +152,24 @@ def _ways(plan: SeasonPlan) -> Table:
                 row["way"],
                 count_text(row["hours_a_season"]),
                 f"{row['landings']:.0f}",
-                figure(row["boats_met_a_season"]),
+                rough_text(row["boats_met_a_season"]),
+                rough_text(row["bridging_boats_a_season"]),
                 _avoided(row),
-                f"{figure(row['simulated'])} \u00b1 {figure(row['simulated_error'])}",
+                *_share(row),
                 "" if chance != chance else whole_percent(chance),
                 *_cost(row),
             )
         )
-    head = ("placed", "hours", "landings", "boats met", "avoided", "simulated", "plan better")
-    return Table("The same hours, five ways", (*head, *_cost_head(plan.ways)), rows)
+    shares = ("share of plan",) if rows and len(_share(plan.ways.iloc[0])) else ()
+    head = ("placed", "hours", "landings", "boats met", "bridging boats", "avoided", *shares)
+    head = (*head, "plan better", *_cost_head(plan.ways))
+    return Table(f"The same hours, {len(rows)} ways", head, rows)
+
+
+def _share(row: Mapping[Hashable, Any] | pd.Series) -> tuple[str, ...]:
+    """What a way avoids over what the plan avoids; nothing where that is too unsure to be shown."""
+    share, error = row["share_of_plan"], row["share_of_plan_error"]
+    return () if share != share else (f"{whole_percent(share)} \u00b1 {whole_percent(error)}",)
 
 
 def _picture(plan: SeasonPlan) -> Markup | None:

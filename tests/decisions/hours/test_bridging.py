@@ -37,7 +37,9 @@ def trips_of(rng, lakes_of):
 def reach_of(leaving, arriving, *, hours, shift=1.0, most=np.inf, can_staff=None):
     """Shares of each landing's boats met by an hour, written down."""
     leaving, arriving = np.asarray(leaving, float), np.asarray(arriving, float)
-    blocks = pd.DataFrame({"day_type": "weekday", "block": "all", "hours_in_season": np.atleast_1d(hours)})
+    blocks = pd.DataFrame(
+        {"day_type": "weekday", "block": "all", "hours_in_season": np.atleast_1d(hours)}
+    )
     able = np.ones(len(leaving), bool) if can_staff is None else np.asarray(can_staff)
     order = np.arange(len(leaving))
     boats = leaving + arriving
@@ -47,9 +49,9 @@ def reach_of(leaving, arriving, *, hours, shift=1.0, most=np.inf, can_staff=None
 def met_by_hand(matrix, lake, known, leaving, arriving):
     """Boats met, one trip after the other: any species, then each."""
     totals = np.zeros(1 + len(known))
-    for k, l in itertools.product(range(len(lake)), repeat=2):
-        bridges = [bool(has[lake[k]] and not has[lake[l]]) for has in known.values()]
-        boats = matrix[k, l] * min(leaving[k] + arriving[l], 1.0)
+    for k, to in itertools.product(range(len(lake)), repeat=2):
+        bridges = [bool(has[lake[k]] and not has[lake[to]]) for has in known.values()]
+        boats = matrix[k, to] * min(leaving[k] + arriving[to], 1.0)
         totals += boats * np.array([any(bridges), *bridges], float)
     return totals
 
@@ -112,7 +114,7 @@ def test_no_other_whole_shifts_meet_more_than_those_found(seed):
 
 @pytest.mark.parametrize("seed", range(4))
 def test_places_staffed_wholly_are_those_of_the_published_program(seed):
-    """Met <= staffed origin + staffed destination, written down pair by pair, 25 lakes, 6 places."""
+    """Met <= staffed origin + staffed destination, written down pair by pair, 6 of 25."""
     rng = np.random.default_rng(seed)
     n, places = 25, 6
     lakes = np.arange(n)

@@ -204,6 +204,7 @@ def test_no_interval_leaves_out_its_own_number(three):
             **{key: ["x"] for key in ("name", "lake_name", "best_when")},
             **{key: [1] for key in ("rank", "rank_low", "rank_high")},
             **{key: [0.5] for key in ("chance_first_10", "leaving_share")},
+            "bridging_boats_per_100_hours": [12.0],
             **{"avoided_per_100_hours": [value], "launches": [value]},
             **{"avoided_low": [low], "launches_low": [low]},
             **{"avoided_high": [high], "launches_high": [high]},

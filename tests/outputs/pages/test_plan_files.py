@@ -35,14 +35,18 @@ def written(plan, tmp_path_factory):
     return folder, write_plan(plan, folder)
 
 
-def test_all_files_are_there_and_every_column_is_explained(written):
+def test_all_files_are_there_and_every_column_is_explained(plan, written):
     folder, files = written
     assert [file.name for file in files] == FILES
     meanings = pd.read_csv(folder / "columns.csv", keep_default_na=False)
     for name in FILES:
         if name.endswith(".csv") and name != "columns.csv":
             columns = list(pd.read_csv(folder / name, encoding="utf-8-sig").columns)
-            assert columns == list(meanings[meanings["file"] == name]["column"]), name
+            explained = []
+            for column in meanings[meanings["file"] == name]["column"]:
+                species = plan.region.settings.species if "<species>" in column else [""]
+                explained += [column.replace("<species>", one) for one in species]
+            assert columns == explained, name
 
 
 def test_the_record_says_which_solver_the_roster_rests_on(written):
