@@ -32,7 +32,7 @@ from spreadnet.outputs.files import (
 from spreadnet.outputs.folders import whole_folder
 from spreadnet.outputs.map import Caption, map_html, off_the_map, region_map
 from spreadnet.outputs.pages import hindcast_page, plan_page
-from spreadnet.words import CAUTIONS, finding, outlook, unit
+from spreadnet.words import CAUTIONS, finding, outlook, read_first, unit
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -49,6 +49,7 @@ if TYPE_CHECKING:
 
     Part = Callable[[Path], Sequence[Path]]  # writes files into a folder that is there
 
+READ_FIRST = "READ_FIRST.txt"  # beside every result's tables
 ROSTER_FILES = ("roster.csv", "roster.xlsx", "roster.ics")
 PLAN_FILES = ("plan.csv", "ways.csv", "value_of_hours.csv", "rules.csv", *ROSTER_FILES, "plan.html")
 
@@ -105,7 +106,8 @@ def write_results(
         _page("map.html", lambda: map_html(assessment_map(assessment, made_on=day))),
         *(() if plan is None else _plan_parts(plan, day)),
     ]
-    return _write("run", folder, parts, record=record, force=force)
+    of = (assessment.region.settings.name, day)
+    return _write("run", folder, parts, of=of, record=record, force=force)
 
 
 def write_plan(
@@ -136,7 +138,7 @@ def write_plan(
     -------
     files : list of Path
         Those of `PLAN_FILES`, without those of `ROSTER_FILES` where the plan has no roster;
-        `columns.csv` and `run.json`.
+        `READ_FIRST.txt`, `columns.csv` and `run.json`.
 
     Raises
     ------
@@ -153,7 +155,8 @@ def write_plan(
             "timings_s": {k: round(v, 3) for k, v in (timings or {}).items()},
         }
 
-    return _write("plan", folder, _plan_parts(plan, day), record=record, force=force)
+    of = (plan.region.settings.name, day)
+    return _write("plan", folder, _plan_parts(plan, day), of=of, record=record, force=force)
 
 
 def write_hindcast(
@@ -176,7 +179,8 @@ def write_hindcast(
     Returns
     -------
     files : list of Path
-        `scores.csv`, `lakes.csv`, `groups.csv`, `hindcast.html`, `columns.csv` and `run.json`.
+        `READ_FIRST.txt`, `scores.csv`, `lakes.csv`, `groups.csv`, `hindcast.html`, `columns.csv`
+        and `run.json`.
 
     Raises
     ------
@@ -192,6 +196,7 @@ def write_hindcast(
         "hindcast",
         folder,
         parts,
+        of=(result.region, day),
         record=lambda: _made(day) | hindcast_record(result),
         force=force,
     )
@@ -224,7 +229,7 @@ def write_survey(
     Returns
     -------
     files : list of Path
-        `survey.csv`, most gain first, `columns.csv` and `run.json`.
+        `READ_FIRST.txt`, `survey.csv`, most gain first, `columns.csv` and `run.json`.
 
     Raises
     ------
@@ -236,6 +241,7 @@ def write_survey(
         "survey",
         folder,
         [lambda staged: survey_table(survey, region, staged)],
+        of=(region.settings.name, day),
         record=lambda: _made(day) | {"survey_next": survey_record(survey, region)},
         force=force,
     )
@@ -246,12 +252,15 @@ def _write(
     folder: str | Path,
     parts: Sequence[Part],
     *,
+    of: tuple[str, date],
     record: Callable[[], dict[str, Any]],
     force: bool,
 ) -> list[Path]:
-    """Parts, the meaning of every column, and the record of all: whole or not there."""
+    """Cautions, parts, meaning of every column, and record of all: whole or not there."""
+    region, day = of
+    first = _page(READ_FIRST, lambda: read_first(region=region, made_on=day.isoformat()))
     with whole_folder(Path(folder), force=force) as staged:
-        files = [file for part in parts for file in part(staged)]
+        files = [file for part in (first, *parts) for file in part(staged)]
         files.append(write_meanings(result, files, staged / "columns.csv"))
         files.append(write_record(record(), staged / "run.json", files=files))
     return [Path(folder) / file.name for file in files]

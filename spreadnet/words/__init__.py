@@ -6,7 +6,16 @@ of its limits. Works on plain values and tables, so it imports nothing of the ro
 may use it; what it asks of a result stands in `types`.
 """
 
-from spreadnet.words.finding import CAUTIONS, finding, first_landings, outlook, top_landings, unit
+from spreadnet.words.finding import (
+    CAUTIONS,
+    ON_SITE,
+    finding,
+    first_landings,
+    outlook,
+    read_first,
+    top_landings,
+    unit,
+)
 from spreadnet.words.hindcast import (
     auc_words,
     finds_words,
@@ -44,6 +53,7 @@ from spreadnet.words.survey import survey_words
 __all__ = [
     "BRIDGING",
     "CAUTIONS",
+    "ON_SITE",
     "OUTSIDE",
     "Facts",
     "Part",
@@ -68,6 +78,7 @@ __all__ = [
     "plain_text",
     "plan_finding",
     "plan_words",
+    "read_first",
     "reasons",
     "rough_text",
     "shift_words",

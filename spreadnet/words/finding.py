@@ -12,15 +12,20 @@ if TYPE_CHECKING:
 
     from spreadnet.words.types import Ranked
 
-CAUTIONS = (
-    "Numbers are model estimates with intervals, not findings.",
+ON_SITE = (
     "This ranks where education helps; it does not authorise anyone to inspect, detain or turn a "
     "boat away.",
-    "Educators do not touch boats, stay clear of moving vehicles and slippery ramps, do not argue, "
-    "and report through the local authority.",
+    "Educators do not touch boats, do not argue, and pass what the law asks to the local "
+    "authority, never into this tool.",
+    "Nobody stands alone at a landing where that can be helped; whoever must says where and until "
+    "when, and reports back.",
+    "Stay clear of moving vehicles and trailers, keep off slippery ramps, and wear a life jacket "
+    "at the water's edge.",
+    "Leave for shelter at the first thunder, stop in great heat, and end before dusk.",
     "Hot-water cleaning burns and is for trained staff.",
     "Rules on plants, drains and drying differ by place: local law and licensed practice decide.",
 )
+CAUTIONS = ("Numbers are model estimates with intervals, not findings.", *ON_SITE)
 WIDTH = 88
 SURE = 0.8  # share of draws above which the finding gives a factor
 
@@ -107,6 +112,29 @@ def _why_none(assessment: Ranked) -> str:
     if min(most, longest) < settings.shift_hours:
         return f"no whole shift of {settings.shift_hours:g} h fits in the season and its blocks"
     return "no landing that can be staffed has anything to avoid"
+
+
+def read_first(*, region: str, made_on: str) -> str:
+    """
+    What goes with tables that can hold no sentence: the cautions, and where columns are explained.
+
+    Parameters
+    ----------
+    region : str
+        Name of the region.
+    made_on : str
+        Day of the result.
+
+    Returns
+    -------
+    text : str
+        Several lines with a final line break.
+    """
+    lines = [f"{region}, {made_on}", "", "Read this before you use or pass on any of these files."]
+    for caution in CAUTIONS:
+        lines += ["", *textwrap.wrap(caution, WIDTH, initial_indent="- ", subsequent_indent="  ")]
+    more = "columns.csv says what every column of every table means, run.json what it rests on."
+    return "\n".join([*lines, "", more, ""])
 
 
 def unit(assessment: Ranked) -> str:

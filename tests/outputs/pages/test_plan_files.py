@@ -19,6 +19,7 @@ from spreadnet.outputs.pages.plan import plan_page
 from spreadnet.outputs.write import write_plan
 
 FILES = [
+    "READ_FIRST.txt",
     *("plan.csv", "ways.csv", "value_of_hours.csv", "rules.csv", "roster.csv", "roster.xlsx"),
     *("roster.ics", "plan.html", "columns.csv", "run.json"),
 ]
@@ -67,7 +68,7 @@ def test_table_workbook_and_calendar_hold_the_same_shifts(plan, written):
     folder = written[0]
     roster = pd.read_csv(folder / "roster.csv", encoding="utf-8-sig", dtype=str)
     book = openpyxl.load_workbook(folder / "roster.xlsx")
-    assert book.worksheets[0].max_row == len(roster) + 1
+    assert book["shifts"].max_row == len(roster) + 1
     events = icalendar.Calendar.from_ical((folder / "roster.ics").read_bytes()).walk("VEVENT")
     assert {str(event["UID"]) for event in events} == set(roster["uid"])
     assert len(roster) == plan.table["shifts"].sum()
