@@ -32,7 +32,16 @@ from spreadnet.outputs.files import (
 from spreadnet.outputs.folders import whole_folder
 from spreadnet.outputs.map import Caption, map_html, off_the_map, region_map
 from spreadnet.outputs.pages import hindcast_page, plan_page
-from spreadnet.words import CAUTIONS, finding, outlook, read_first, unit
+from spreadnet.words import (
+    CAUTIONS,
+    compared,
+    finding,
+    outlook,
+    plan_compared,
+    plan_finding,
+    read_first,
+    unit,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -103,7 +112,7 @@ def write_results(
 
     parts: list[Part] = [
         lambda staged: write_tables(assessment, staged, made_on=day),
-        _page("map.html", lambda: map_html(assessment_map(assessment, made_on=day))),
+        _page("map.html", lambda: map_html(assessment_map(assessment, made_on=day, plan=plan))),
         *(() if plan is None else _plan_parts(plan, day)),
     ]
     of = (assessment.region.settings.name, day)
@@ -339,7 +348,9 @@ def refuse_unmappable(region: Region) -> None:
             raise OutputError(message)
 
 
-def assessment_map(assessment: Assessment, *, made_on: date | None = None) -> folium.Map:
+def assessment_map(
+    assessment: Assessment, *, made_on: date | None = None, plan: SeasonPlan | None = None
+) -> folium.Map:
     """
     Map of an assessment, for a notebook or a page.
 
@@ -349,6 +360,8 @@ def assessment_map(assessment: Assessment, *, made_on: date | None = None) -> fo
         Result of `assess`.
     made_on : date, optional
         Day printed on the map; today when left out.
+    plan : SeasonPlan, optional
+        Gives the headline, so that map and plan say the same.
 
     Returns
     -------
@@ -356,9 +369,11 @@ def assessment_map(assessment: Assessment, *, made_on: date | None = None) -> fo
         Layers can be added to it; `map_html` makes the page.
     """
     settings = assessment.region.settings
+    lead = compared(assessment) if plan is None else plan_compared(plan)
     caption = Caption(
         region=settings.name,
-        title=finding(assessment),
+        title=finding(assessment) if plan is None else plan_finding(plan),
+        lead=lead and f"{lead}.",
         made_on=(made_on or date.today()).isoformat(),
         version=version(),
         seed=assessment.seed,
@@ -369,7 +384,9 @@ def assessment_map(assessment: Assessment, *, made_on: date | None = None) -> fo
         cautions=CAUTIONS,
         notes=(
             outlook(assessment),
-            "Ranges are 90% intervals over the draws.",
+            f"Ranges are 90% intervals over {assessment.draws:,} repeats with all that is unsure "
+            "taken anew.",
+            "1 in 340: one infestation is avoided where that is done 340 times over.",
             *(n.text for n in assessment.notes),
         ),
         status_through=_status_through(assessment),

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from spreadnet.words.reasons import Facts, Part, reasons
+from spreadnet.words.reasons import Facts, Part, assumed_words, reasons
 
 FACTS = Facts(
     lake="Ama Deep",
@@ -58,8 +58,15 @@ def test_both_sides_are_told_where_both_matter():
 
 
 def test_a_species_overlooked_is_said_with_its_chance():
-    first = told(infested=[], likely=[("Starry stonewort", 0.12), ("Mystery snails", 0.03)])[0]
-    assert "which may have Starry stonewort unseen (chance 12%)" in first
+    never = "never looked for there, taken to be 71% likely"
+    assert assumed_words(0, 0.71) == never
+    first = told(infested=[], likely=[("Starry stonewort", never)])[0]
+    assert f"leaving Ama Deep, which may have Starry stonewort ({never}), and protects" in first
+    both = told(likely=[("Starry stonewort", never)])[0]
+    assert f"which has Mystery snails, and may have Starry stonewort ({never}), and" in both
+    source = [Part("Drenn", 0.1, assumed_words(2, 0.05))]
+    first = told(leaving_share=0.1, from_parts=source)[0]
+    assert "from Drenn (10% of it, looked for 2 times in vain, taken to be 5.0% likely)" in first
 
 
 def test_gap_says_what_it_was_counted_from():

@@ -169,7 +169,7 @@ def plan_record(plan: SeasonPlan) -> dict[str, Any]:
             "draws": plan.draws,
             "seed": plan.seed,
             "avoided": plan.avoided,
-            "most_possible": plan.most_possible,
+            "straight_line": plan.straight_line,
             "slopes_worked_out": plan.slopes,
             "ways": plan.ways,
             "value_of_hours": plan.value,

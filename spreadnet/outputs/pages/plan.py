@@ -9,15 +9,17 @@ from spreadnet.outputs.files import version
 from spreadnet.outputs.pages.render import Table, render
 from spreadnet.words import (
     CAUTIONS,
-    bound_words,
     bridging_words,
     cost_text,
     count_text,
     figure,
+    near_best_words,
+    odds_range,
+    odds_text,
+    plan_compared,
     plan_finding,
     rough_text,
     whole_percent,
-    with_range,
 )
 
 if TYPE_CHECKING:
@@ -58,7 +60,8 @@ def plan_page(plan: SeasonPlan, *, made_on: date) -> str:
         "pages/plan.html.j2",
         title=f"{settings.name}: educators' shifts, {plan.plan_from} to {settings.season_last_day}",
         finding=plan_finding(plan),
-        bound=bound_words(plan),
+        compared=plan_compared(plan),
+        near_best=near_best_words(plan),
         shifts=_shifts(plan),
         dates=None if roster is None else _dates(roster),
         later=_later(roster),
@@ -93,7 +96,7 @@ def _shifts(plan: SeasonPlan) -> Table:
                 + (f" ({row['promised']} promised)" if row["promised"] else ""),
                 count_text(row["hours"]),
                 figure(row["boats_met"]),
-                figure(row["avoided_by_one_shift"]),
+                odds_text(row["avoided_by_one_shift"]),
             )
             for row in rows
         ],
@@ -177,7 +180,7 @@ def _picture(plan: SeasonPlan) -> Markup | None:
     if plan.value.empty:
         return None
     told = "; ".join(
-        f"{count_text(row['hours_a_season'])}: {figure(row['avoided'])}"
+        f"{count_text(row['hours_a_season'])}: {odds_text(row['avoided'])}"
         for row in plan.value.to_dict("records")
     )
     with plain_style():
@@ -190,7 +193,7 @@ def _value(plan: SeasonPlan) -> Table:
         (
             count_text(row["hours_a_season"]),
             _avoided(row),
-            figure(row["avoided_by_next_100_hours"]),
+            odds_text(row["avoided_by_next_100_hours"]),
             *_cost(row),
         )
         for row in plan.value.to_dict("records")
@@ -202,7 +205,7 @@ def _value(plan: SeasonPlan) -> Table:
 def _rules(plan: SeasonPlan) -> Table:
     """What would be avoided without each kind of rule."""
     rows = [
-        (str(rule), figure(row["avoided_without"]), figure(row["cost"]))
+        (str(rule), odds_text(row["avoided_without"]), odds_text(row["cost"]))
         for rule, row in plan.rules.iterrows()
     ]
     head = ("without this rule", "avoided", "that is more by")
@@ -211,7 +214,7 @@ def _rules(plan: SeasonPlan) -> Table:
 
 def _avoided(row: Mapping[Hashable, Any]) -> str:
     """What is avoided, with its interval."""
-    return with_range(row["avoided"], row["avoided_low"], row["avoided_high"])
+    return odds_range(row["avoided"], row["avoided_low"], row["avoided_high"])
 
 
 def _cost_head(table: pd.DataFrame) -> tuple[str, ...]:

@@ -196,7 +196,7 @@ def test_without_further_rules_it_is_never_below_a_baseline(parts, hours):
     worth = avoided_by(run, {"plan": rules.shift_hours * found.shifts, **today})
     assert worth[0] == pytest.approx(found.avoided, rel=1e-12)
     assert worth[0] >= worth[1:].max() - 1e-15
-    assert found.avoided <= found.bound * (1 + 1e-12)
+    assert found.avoided <= found.straight_line * (1 + 1e-12)
     assert rules.keeps(found.shifts)
 
 
@@ -231,7 +231,7 @@ def test_it_is_the_best_of_every_plan_there_is(parts, hours_of_a_shift):
         worth = objective.avoided(every)
         found = search(objective, some)
         assert found.avoided >= worth.max() * (1 - 1e-12)
-        assert found.bound >= worth.max() * (1 - 1e-9)
+        assert found.straight_line >= worth.max() * (1 - 1e-9)
         # The linearised problem by itself: HiGHS against all plans.
         linear = objective.slope(found.shifts)
         best = best_for(linear, some)
@@ -246,7 +246,7 @@ def test_more_hours_never_avoid_less_and_each_constraint_costs_nothing_or_more(d
     assert (np.diff(value["hours_a_season"]) > 0).all()
     assert (np.diff(value["avoided"]) >= 0).all()
     assert (value["avoided_by_next_100_hours"] >= 0).all()
-    assert (value["avoided"] <= value["most_possible"] * (1 + 1e-12)).all()
+    assert (value["avoided"] <= value["straight_line"] * (1 + 1e-12)).all()
     here = value[value["hours_a_season"] == demo_plan.hours].iloc[0]
     assert here["avoided"] == pytest.approx(demo_plan.avoided, rel=1e-12)
     assert here["cost"] == 320 * 5 * 28
@@ -356,7 +356,11 @@ def test_fewer_hours_drop_as_few_shifts_as_must_be(parts, demo_plan):
 def test_what_one_shift_fewer_loses_is_the_difference_of_two_runs(parts, demo_plan):
     assert (demo_plan.table["avoided_by_one_shift"] > 0).all()
     assert demo_plan.table["why"].str.len().min() > 40
-    assert demo_plan.table["if_dropped"].str.contains("more infestations in 5 seasons").all()
+    assert (
+        demo_plan.table["if_dropped"]
+        .str.contains(r"avoids less by 1 in [0-9,]+ in 5 seasons")
+        .all()
+    )
 
 
 def test_days_and_holidays(parts):

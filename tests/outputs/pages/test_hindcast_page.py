@@ -49,7 +49,7 @@ def test_files_are_whole_and_their_tables_read_back(result, tmp_path):
 
 def test_the_page_says_what_it_rests_on(result):
     page = html.unescape(hindcast_page(result, made_on=DAY))
-    for part in ("2027-03-01", "seed 1", "5 draws", "AUC", "Brier skill", *CAUTIONS):
+    for part in ("2027-03-01", "seed 1", "5 repeats", "AUC", "Brier skill", *CAUTIONS):
         assert part in page
     for note in result.notes:
         assert note.text in page

@@ -119,7 +119,10 @@ def test_the_command_plans_tells_and_plans_again(tmp_path, capsys):
     words = ["plan", str(region), "--hours", "60", "--draws", "2", "--workers", "1"]
     assert main([*words, "--out", str(first)]) == 0
     told = capsys.readouterr()
-    assert "15 shifts (60 hours a season)" in told.out
+    first_line = " ".join(told.out.split(". ")[0].split())
+    assert re.match(r"About 1 in [0-9,]+ that one infestation \(weighted\) is avoided", first_line)
+    assert "(60 hours a season at" in first_line
+    assert "15 shifts; between 1 in " in told.out
     assert "busiest first" in told.out
     assert main([*words, "--out", str(second), "--previous", str(first)]) == 0
     assert "the plan before is kept" in capsys.readouterr().err

@@ -29,7 +29,7 @@ function spreadnetCards(map, data, tables, state) {
       }
       const list = make("dl", "", card);
       fact(list, "Rank", landings.rank[i], span(landings.ranks[i]));
-      if (landings.first_10[i]) fact(list, "Among the first ten", landings.first_10[i], "of draws");
+      if (landings.first_10[i]) fact(list, "Among the first ten", landings.first_10[i], "of repeats");
       fact(list, "Avoided per 100 hours", landings.avoided[i], span(landings.avoided_range[i]));
       fact(list, "Boats a season", landings.boats[i], span(landings.boats_range[i]));
       fact(list, "Best time", landings.when[i]);
