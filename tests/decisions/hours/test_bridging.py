@@ -3,8 +3,8 @@ Boats on bridging trips, and the published program that meets most of them.
 
 The rule: Haight, Kinsley, Kao, Yemshanov and Phelps (2021), "Optimizing the location of watercraft
 inspection stations to slow the spread of aquatic invasive species", Biological Invasions
-23:3907-3919 (abstract read: an integer program chooses places so that most risky boats are met,
-those that move from infested to uninfested lakes, by each species' status and trips between
+23:3907-3919 (abstract read: an integer program chooses places so that most boats are met that
+move from infested to uninfested lakes, by each species' status and trips between
 lakes); places together with times as in Fischer, Beck, Herborg and Lewis (2021), "Managing aquatic
 invasions: optimal locations and operating times for watercraft inspection stations", Journal of
 Environmental Management 283:111923 (abstract read). No numbers of theirs are used here: cases are
