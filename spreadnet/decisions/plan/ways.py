@@ -1,4 +1,4 @@
-"""The same hours placed as people place them today, and what each way avoids on common luck."""
+"""The same hours placed in other ways, and what each way avoids in the same draws."""
 
 from __future__ import annotations
 

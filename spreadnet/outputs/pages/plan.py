@@ -166,7 +166,8 @@ def _ways(plan: SeasonPlan) -> Table:
     shares = ("share of plan",) if rows and len(_share(plan.ways.iloc[0])) else ()
     head = ("placed", "hours", "landings", "boats met", "bridging boats", "avoided", *shares)
     head = (*head, "plan better", *_cost_head(plan.ways))
-    return Table(f"The same hours, {len(rows)} ways", head, rows)
+    kinds = ("", "more", "more", "more", "", "wrap", *("" for _ in shares), "", "wrap more")
+    return Table(f"The same hours, {len(rows)} ways", head, rows, kinds=kinds[: len(head)])
 
 
 def _share(row: Mapping[Hashable, Any] | pd.Series) -> tuple[str, ...]:
