@@ -208,6 +208,7 @@ def _landings(rng, lakes, count):
                 ["weekend 10:00-14:00", "weekend 06:00-10:00", "weekday 14:00-18:00"], count
             ),
             "leaving_share": rng.random(count),
+            "bridging_boats_per_100_hours": rng.gamma(1.0, 20.0, count),
             "reasons": "About 3 in 10 boats leave with plants attached; boats go on to 12 lakes "
             "where it has not been found; busy on weekend mornings",
         },

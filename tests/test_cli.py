@@ -56,7 +56,7 @@ def test_run_leaves_every_file_and_nothing_else(finished):
         "comparison.csv",
         "totals.csv",
         "by_season.csv",
-        "columns.csv",
+        *("READ_FIRST.txt", "columns.csv"),
         "network.graphml",
         "region.gpkg",
         "map.html",

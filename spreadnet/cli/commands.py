@@ -117,11 +117,7 @@ def command_run(given: argparse.Namespace) -> int:
         )
     for note in (*assessment.notes, *(() if plan.made is None else plan.made.notes)):
         say(f"note: {note.text}")
-    tell(_first_landings(assessment))
-    if plan.made is not None:
-        from spreadnet.words import plan_finding
-
-        tell(f"\nThe plan: {plan_finding(plan.made)}.")
+    tell(_first_landings(assessment, plan.made))
     tell(f"\nSeed {assessment.seed}, {assessment.draws} draws. Results in `{out}`:")
     tell("  " + ", ".join(file.name for file in written.files))
     return incomplete(plan.failed or written.failed, written.files, debug=given.debug)
@@ -311,11 +307,14 @@ def command_assumptions(_: argparse.Namespace) -> int:
     return OK
 
 
-def _first_landings(assessment: Assessment) -> str:
-    """The first ten landings with what they avoid and why."""
-    from spreadnet.words import first_landings
+def _first_landings(assessment: Assessment, plan: SeasonPlan | None = None) -> str:
+    """The first ten landings with what they avoid and why; the plan gives the headline."""
+    from spreadnet.words import first_landings, plan_compared, plan_finding
 
-    return first_landings(assessment, shown=SHOWN)
+    if plan is None:
+        return first_landings(assessment, shown=SHOWN)
+    told = first_landings(assessment, shown=SHOWN, head=plan_finding(plan))
+    return f"{told}\n\nThe plan: {plan_compared(plan) or 'nothing is avoided'}."
 
 
 def _counts(region: Region) -> str:

@@ -32,7 +32,16 @@ from spreadnet.outputs.files import (
 from spreadnet.outputs.folders import whole_folder
 from spreadnet.outputs.map import Caption, map_html, off_the_map, region_map
 from spreadnet.outputs.pages import hindcast_page, plan_page
-from spreadnet.words import CAUTIONS, finding, outlook, unit
+from spreadnet.words import (
+    CAUTIONS,
+    compared,
+    finding,
+    outlook,
+    plan_compared,
+    plan_finding,
+    read_first,
+    unit,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -49,6 +58,7 @@ if TYPE_CHECKING:
 
     Part = Callable[[Path], Sequence[Path]]  # writes files into a folder that is there
 
+READ_FIRST = "READ_FIRST.txt"  # beside every result's tables
 ROSTER_FILES = ("roster.csv", "roster.xlsx", "roster.ics")
 PLAN_FILES = ("plan.csv", "ways.csv", "value_of_hours.csv", "rules.csv", *ROSTER_FILES, "plan.html")
 
@@ -102,10 +112,11 @@ def write_results(
 
     parts: list[Part] = [
         lambda staged: write_tables(assessment, staged, made_on=day),
-        _page("map.html", lambda: map_html(assessment_map(assessment, made_on=day))),
+        _page("map.html", lambda: map_html(assessment_map(assessment, made_on=day, plan=plan))),
         *(() if plan is None else _plan_parts(plan, day)),
     ]
-    return _write("run", folder, parts, record=record, force=force)
+    of = (assessment.region.settings.name, day)
+    return _write("run", folder, parts, of=of, record=record, force=force)
 
 
 def write_plan(
@@ -136,7 +147,7 @@ def write_plan(
     -------
     files : list of Path
         Those of `PLAN_FILES`, without those of `ROSTER_FILES` where the plan has no roster;
-        `columns.csv` and `run.json`.
+        `READ_FIRST.txt`, `columns.csv` and `run.json`.
 
     Raises
     ------
@@ -153,7 +164,8 @@ def write_plan(
             "timings_s": {k: round(v, 3) for k, v in (timings or {}).items()},
         }
 
-    return _write("plan", folder, _plan_parts(plan, day), record=record, force=force)
+    of = (plan.region.settings.name, day)
+    return _write("plan", folder, _plan_parts(plan, day), of=of, record=record, force=force)
 
 
 def write_hindcast(
@@ -176,7 +188,8 @@ def write_hindcast(
     Returns
     -------
     files : list of Path
-        `scores.csv`, `lakes.csv`, `groups.csv`, `hindcast.html`, `columns.csv` and `run.json`.
+        `READ_FIRST.txt`, `scores.csv`, `lakes.csv`, `groups.csv`, `hindcast.html`, `columns.csv`
+        and `run.json`.
 
     Raises
     ------
@@ -192,6 +205,7 @@ def write_hindcast(
         "hindcast",
         folder,
         parts,
+        of=(result.region, day),
         record=lambda: _made(day) | hindcast_record(result),
         force=force,
     )
@@ -224,7 +238,7 @@ def write_survey(
     Returns
     -------
     files : list of Path
-        `survey.csv`, most gain first, `columns.csv` and `run.json`.
+        `READ_FIRST.txt`, `survey.csv`, most gain first, `columns.csv` and `run.json`.
 
     Raises
     ------
@@ -236,6 +250,7 @@ def write_survey(
         "survey",
         folder,
         [lambda staged: survey_table(survey, region, staged)],
+        of=(region.settings.name, day),
         record=lambda: _made(day) | {"survey_next": survey_record(survey, region)},
         force=force,
     )
@@ -246,12 +261,15 @@ def _write(
     folder: str | Path,
     parts: Sequence[Part],
     *,
+    of: tuple[str, date],
     record: Callable[[], dict[str, Any]],
     force: bool,
 ) -> list[Path]:
-    """Parts, the meaning of every column, and the record of all: whole or not there."""
+    """Cautions, parts, meaning of every column, and record of all: whole or not there."""
+    region, day = of
+    first = _page(READ_FIRST, lambda: read_first(region=region, made_on=day.isoformat()))
     with whole_folder(Path(folder), force=force) as staged:
-        files = [file for part in parts for file in part(staged)]
+        files = [file for part in (first, *parts) for file in part(staged)]
         files.append(write_meanings(result, files, staged / "columns.csv"))
         files.append(write_record(record(), staged / "run.json", files=files))
     return [Path(folder) / file.name for file in files]
@@ -330,7 +348,9 @@ def refuse_unmappable(region: Region) -> None:
             raise OutputError(message)
 
 
-def assessment_map(assessment: Assessment, *, made_on: date | None = None) -> folium.Map:
+def assessment_map(
+    assessment: Assessment, *, made_on: date | None = None, plan: SeasonPlan | None = None
+) -> folium.Map:
     """
     Map of an assessment, for a notebook or a page.
 
@@ -340,6 +360,8 @@ def assessment_map(assessment: Assessment, *, made_on: date | None = None) -> fo
         Result of `assess`.
     made_on : date, optional
         Day printed on the map; today when left out.
+    plan : SeasonPlan, optional
+        Gives the headline, so that map and plan say the same.
 
     Returns
     -------
@@ -347,9 +369,11 @@ def assessment_map(assessment: Assessment, *, made_on: date | None = None) -> fo
         Layers can be added to it; `map_html` makes the page.
     """
     settings = assessment.region.settings
+    lead = compared(assessment) if plan is None else plan_compared(plan)
     caption = Caption(
         region=settings.name,
-        title=finding(assessment),
+        title=finding(assessment) if plan is None else plan_finding(plan),
+        lead=lead and f"{lead}.",
         made_on=(made_on or date.today()).isoformat(),
         version=version(),
         seed=assessment.seed,
@@ -360,7 +384,9 @@ def assessment_map(assessment: Assessment, *, made_on: date | None = None) -> fo
         cautions=CAUTIONS,
         notes=(
             outlook(assessment),
-            "Ranges are 90% intervals over the draws.",
+            f"Ranges are 90% intervals over {assessment.draws:,} repeats with all that is unsure "
+            "taken anew.",
+            "1 in 340: one infestation is avoided where that is done 340 times over.",
             *(n.text for n in assessment.notes),
         ),
         status_through=_status_through(assessment),

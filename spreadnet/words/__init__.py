@@ -6,7 +6,17 @@ of its limits. Works on plain values and tables, so it imports nothing of the ro
 may use it; what it asks of a result stands in `types`.
 """
 
-from spreadnet.words.finding import CAUTIONS, finding, first_landings, outlook, top_landings, unit
+from spreadnet.words.finding import (
+    CAUTIONS,
+    ON_SITE,
+    compared,
+    finding,
+    first_landings,
+    outlook,
+    read_first,
+    top_landings,
+    unit,
+)
 from spreadnet.words.hindcast import (
     auc_words,
     finds_words,
@@ -20,32 +30,41 @@ from spreadnet.words.numbers import (
     count_text,
     counted,
     figure,
-    number_text,
+    odds_range,
+    odds_text,
     percent_text,
     plain_text,
+    rough_text,
+    share_text,
     signed_text,
     whole_percent,
-    with_range,
 )
 from spreadnet.words.plan import (
-    bound_words,
+    BRIDGING,
+    bridging_words,
     dropped_words,
+    near_best_words,
+    plan_compared,
     plan_finding,
     plan_words,
     shift_words,
     side_words,
 )
-from spreadnet.words.reasons import OUTSIDE, Facts, Part, reasons
+from spreadnet.words.reasons import OUTSIDE, Facts, Part, assumed_words, reasons
 from spreadnet.words.survey import survey_words
 
 __all__ = [
+    "BRIDGING",
     "CAUTIONS",
+    "ON_SITE",
     "OUTSIDE",
     "Facts",
     "Part",
+    "assumed_words",
     "auc_words",
-    "bound_words",
+    "bridging_words",
     "card",
+    "compared",
     "cost_text",
     "count_text",
     "counted",
@@ -57,13 +76,19 @@ __all__ = [
     "groups_words",
     "hindcast_title",
     "hindcast_words",
-    "number_text",
+    "near_best_words",
+    "odds_range",
+    "odds_text",
     "outlook",
     "percent_text",
     "plain_text",
+    "plan_compared",
     "plan_finding",
     "plan_words",
+    "read_first",
     "reasons",
+    "rough_text",
+    "share_text",
     "shift_words",
     "short_repr",
     "side_words",
@@ -72,5 +97,4 @@ __all__ = [
     "top_landings",
     "unit",
     "whole_percent",
-    "with_range",
 ]

@@ -3,26 +3,79 @@
 from __future__ import annotations
 
 import textwrap
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from spreadnet.words.numbers import counted, figure
+from spreadnet.words.numbers import counted, figure, odds_range, odds_text, rough_text
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from spreadnet.words.types import Ranked
+    from spreadnet.words.types import Place, Ranked
 
-CAUTIONS = (
-    "Numbers are model estimates with intervals, not findings.",
+ON_SITE = (
     "This ranks where education helps; it does not authorise anyone to inspect, detain or turn a "
     "boat away.",
-    "Educators do not touch boats, stay clear of moving vehicles and slippery ramps, do not argue, "
-    "and report through the local authority.",
+    "Educators do not touch boats, do not argue, and pass what the law asks to the local "
+    "authority, never into this tool.",
+    "Nobody stands alone at a landing where that can be helped; whoever must says where and until "
+    "when, and reports back.",
+    "Stay clear of moving vehicles and trailers, keep off slippery ramps, and wear a life jacket "
+    "at the water's edge.",
+    "Leave for shelter at the first thunder, stop in great heat, and end before dusk.",
     "Hot-water cleaning burns and is for trained staff.",
     "Rules on plants, drains and drying differ by place: local law and licensed practice decide.",
 )
+CAUTIONS = ("Numbers are model estimates with intervals, not findings.", *ON_SITE)
 WIDTH = 88
-SURE = 0.8  # share of draws above which the finding gives a factor
+SURE = 0.8  # share of repeats above which the finding gives a factor
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """What hours buy: numbers that are told before any ratio, `boats` and `with_gap` a season."""
+
+    hours: float
+    landings: int
+    seasons: int
+    avoided: float
+    boats: float
+    with_gap: float
+    weighted: bool
+
+
+def headline(size: Size) -> str:
+    """
+    What hours buy, in one sentence for the head of map and plan.
+
+    Parameters
+    ----------
+    size : Size
+        What they avoid and whom they meet.
+
+    Returns
+    -------
+    sentence : str
+        Without a final full stop.
+
+    Examples
+    --------
+    >>> headline(Size(320, 5, 5, 0.0417, 2984.0, 702.0, weighted=False))
+    'About 1 in 24 that one infestation is avoided in 5 seasons; 3,000 boats met a season, 700 of
+    them with something to put right (320 hours a season at 5 landings)'
+    """
+    weighted = " (weighted)" if size.weighted else ""
+    said = odds_text(size.avoided)
+    good = (
+        f"About {said} that one infestation{weighted} is avoided"
+        if " in " in said
+        else f"About {said} infestations{weighted} avoided"
+    )
+    return (
+        f"{good} in {counted(size.seasons, 'season')}; {rough_text(size.boats)} boats met a "
+        f"season, {rough_text(size.with_gap)} of them with something to put right "
+        f"({size.hours:,.0f} hours a season at {counted(size.landings, 'landing')})"
+    )
 
 
 def finding(assessment: Ranked) -> str:
@@ -46,29 +99,79 @@ def finding(assessment: Ranked) -> str:
             "no other lake has a landing" if alone else "no hour avoids an infestation that counts"
         )
         return f"No landing can be ranked: {why}"
-    placed = float(assessment.comparison["hours_a_season"]["ranked"])
-    if placed <= 0:
+    placed = assessment.comparison.T["ranked"]
+    if placed["hours_a_season"] <= 0:
         return f"No hours were placed: {_why_none(assessment)}"
-    hours = f"{placed:,.0f} hours a season"
-    ways = assessment.comparison["avoided"]
-    busiest, ranked = float(ways["busiest first"]), float(ways["ranked"])
-    if ranked <= 0:
-        return f"{hours} have nothing to avoid where educators can be placed"
+    if placed["avoided"] <= 0:
+        return (
+            f"{placed['hours_a_season']:,.0f} hours a season have nothing to avoid where educators "
+            "can be placed"
+        )
+    return headline(size_of(placed, assessment.seasons, place=assessment.region))
+
+
+def size_of(row: pd.Series, seasons: int, *, place: Place) -> Size:
+    """
+    What hours buy, from a row of a comparison of ways.
+
+    Parameters
+    ----------
+    row : Series
+        `hours_a_season`, `landings`, `avoided`, `boats_met_a_season`, `boats_with_a_gap_a_season`.
+    seasons : int
+        Seasons looked ahead.
+    place : Place
+        Says whether infestations all count alike.
+
+    Returns
+    -------
+    size : Size
+        For `headline`.
+    """
+    return Size(
+        hours=float(row["hours_a_season"]),
+        landings=int(row["landings"]),
+        seasons=seasons,
+        avoided=float(row["avoided"]),
+        boats=float(row["boats_met_a_season"]),
+        with_gap=float(row["boats_with_a_gap_a_season"]),
+        weighted=is_weighted(place),
+    )
+
+
+def compared(assessment: Ranked) -> str:
+    """
+    How the ranking does beside busiest first, and how sure its size is.
+
+    Parameters
+    ----------
+    assessment : Ranked
+        Result of `assess`.
+
+    Returns
+    -------
+    sentence : str
+        Without a final full stop; empty where nothing is avoided.
+    """
+    row = assessment.comparison.T["ranked"]
+    ranked, busiest = (assessment.comparison["avoided"][w] for w in ("ranked", "busiest first"))
+    if ranked <= 0 or assessment.landings["rank"].isna().all():
+        return ""
+    low, high = (odds_text(float(row[end])) for end in ("avoided_low", "avoided_high"))
+    between = f"Between {low} and {high} by what is not known for sure"
     if ranked < 0.95 * busiest:
-        return f"{hours} avoid less placed by this ranking than busiest first"
+        return f"{between}; less than the same hours avoid busiest first"
     if ranked < 1.05 * busiest:
-        return f"{hours} avoid about as much placed by this ranking as busiest first"
+        return f"{between}; about as much as the same hours avoid busiest first"
     sure = float(assessment.comparison["chance_ranked_is_better"]["busiest first"])
     if sure < SURE:
         return (
-            f"Placed by this ranking, {hours} avoid more than busiest first in only "
-            f"{round(10 * sure)} "
-            "of 10 draws"
+            f"{between}; more than the same hours avoid busiest first in only {round(10 * sure)} "
+            "of 10 repeats"
         )
     if ranked > 20 * busiest:
-        return f"{hours} avoid far more placed by this ranking than busiest first"
-    times = f"{ranked / busiest:.1f} times"
-    return f"Placed by this ranking, {hours} avoid {times} the new infestations of busiest first"
+        return f"{between}; far more than the same hours avoid busiest first"
+    return f"{between}; {ranked / busiest:.1f} times what the same hours avoid busiest first"
 
 
 def outlook(assessment: Ranked) -> str:
@@ -87,7 +190,7 @@ def outlook(assessment: Ranked) -> str:
     """
     parts = [
         f"{figure(row['new_infestations'])} of {assessment.evidence.species[str(name)].label} "
-        f"({figure(row['low'])} to {figure(row['high'])}; in 9 of 10 simulated futures "
+        f"({figure(row['low'])} to {figure(row['high'])}; in 9 of 10 simulated courses "
         f"{row['one_future_low']:,.0f} to {row['one_future_high']:,.0f})"
         for name, row in assessment.totals.iterrows()
     ]
@@ -109,6 +212,29 @@ def _why_none(assessment: Ranked) -> str:
     return "no landing that can be staffed has anything to avoid"
 
 
+def read_first(*, region: str, made_on: str) -> str:
+    """
+    What goes with tables that can hold no sentence: the cautions, and where columns are explained.
+
+    Parameters
+    ----------
+    region : str
+        Name of the region.
+    made_on : str
+        Day of the result.
+
+    Returns
+    -------
+    text : str
+        Several lines with a final line break.
+    """
+    lines = [f"{region}, {made_on}", "", "Read this before you use or pass on any of these files."]
+    for caution in CAUTIONS:
+        lines += ["", *textwrap.wrap(caution, WIDTH, initial_indent="- ", subsequent_indent="  ")]
+    more = "columns.csv says what every column of every table means, run.json what it rests on."
+    return "\n".join([*lines, "", more, ""])
+
+
 def unit(assessment: Ranked) -> str:
     """
     What `avoided_per_100_hours` counts, in words.
@@ -123,12 +249,12 @@ def unit(assessment: Ranked) -> str:
     words : str
         Says the seasons, and whether infestations are weighted.
     """
-    weighted = "weighted new" if _weights(assessment) else "new"
+    weighted = "weighted new" if is_weighted(assessment.region) else "new"
     seasons = counted(assessment.seasons, "season")
     return f"{weighted} infestations avoided over {seasons} per 100 hours worked in them"
 
 
-def first_landings(assessment: Ranked, *, shown: int) -> str:
+def first_landings(assessment: Ranked, *, shown: int, head: str = "") -> str:
     """
     The first landings with what they avoid and why, as lines of text.
 
@@ -138,6 +264,8 @@ def first_landings(assessment: Ranked, *, shown: int) -> str:
         Result of `assess`.
     shown : int
         Landings to list, 1 or more.
+    head : str
+        Said first, such as the finding of a plan; the finding of the ranking when left out.
 
     Returns
     -------
@@ -146,19 +274,20 @@ def first_landings(assessment: Ranked, *, shown: int) -> str:
     """
     landings = assessment.landings.sort_values("rank", kind="stable")
     settings = assessment.region.settings
-    lines = [f"{settings.name}: {finding(assessment)}", ""]
+    lines = [*textwrap.wrap(f"{settings.name}: {head or finding(assessment)}.", WIDTH), ""]
     if not landings["rank"].isna().all():
         weights = _weights(assessment)
         meaning = (
             f"Avoided = {unit(assessment)}, by the first 100 worked at the landing, with the 90% "
-            f"interval of the number and of the rank.{f' {weights}.' if weights else ''}"
+            f"interval of the number and of the rank; 1 in 340 is one infestation avoided where "
+            f"that is done 340 times over.{f' {weights}.' if weights else ''}"
         )
         lines += [*textwrap.wrap(meaning, WIDTH), ""]
         for landing_id, row in landings.head(shown).iterrows():
             lines.append(
                 f"{row['rank']:>3}  {row['name']} [{landing_id}], {row['lake_name']}: "
-                f"{figure(row['avoided_per_100_hours'])} avoided "
-                f"({figure(row['avoided_low'])} to {figure(row['avoided_high'])}), "
+                f"{odds_text(row['avoided_per_100_hours'])} avoided "
+                f"({odds_text(row['avoided_low'])} to {odds_text(row['avoided_high'])}), "
                 f"rank {row['rank_low']} to {row['rank_high']}"
             )
             for reason in row["reasons"].split("; "):
@@ -198,7 +327,7 @@ def top_landings(assessment: Ranked, *, count: int) -> pd.DataFrame:
     landings = landings[landings["rank"].notna()].sort_values("rank", kind="stable").head(count)
     ends = ("avoided_per_100_hours", "avoided_low", "avoided_high")
     avoided = [
-        f"{figure(value)} ({figure(low)} to {figure(high)})"
+        odds_range(value, low, high)
         for value, low, high in zip(*(landings[column] for column in ends), strict=True)
     ]
     ranks = zip(landings["rank_low"], landings["rank_high"], strict=True)
@@ -209,6 +338,12 @@ def top_landings(assessment: Ranked, *, count: int) -> pd.DataFrame:
     table["rank, 90% interval"] = [f"{low} to {high}" for low, high in ranks]
     table["main reason"] = [reasons.split("; ")[0] for reasons in landings["reasons"]]
     return table
+
+
+def is_weighted(place: Place) -> bool:
+    """Whether infestations do not all count alike, by species or by the worth of lakes."""
+    counts = {*place.settings.species.values(), *place.lakes["worth"]}
+    return counts != {1.0}
 
 
 def _weights(assessment: Ranked) -> str:
@@ -240,8 +375,8 @@ def _same_hours(assessment: Ranked) -> list[str]:
         landings = counted(int(row["landings"]), "landing")
         lines.append(
             f"  {way:<14} {row['hours_a_season']:,.0f} h at {landings}: "
-            f"{figure(row['avoided'])} avoided ({figure(row['avoided_low'])} to "
-            f"{figure(row['avoided_high'])}), {row['boats_met_a_season']:,.0f} boats met a season"
-            f"{cost}"
+            f"{odds_text(row['avoided'])} avoided ({odds_text(row['avoided_low'])} to "
+            f"{odds_text(row['avoided_high'])}), {row['boats_met_a_season']:,.0f} boats met a "
+            f"season{cost}"
         )
     return lines

@@ -26,14 +26,15 @@ def listed(names: Sequence[str]) -> str:
     return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def listed_shares(parts: Sequence[tuple[str, float]]) -> str:
+def listed_shares(parts: Sequence[tuple[str, float, str]]) -> str:
     """
     Names with their shares, and what is left for the others.
 
     Parameters
     ----------
-    parts : sequence of (name, share)
-        The largest first; shares 0 to 1, all together 1 at most.
+    parts : sequence of (name, share, more)
+        The largest first; shares 0 to 1, all together 1 at most; what else is to be said of it,
+        mostly nothing.
 
     Returns
     -------
@@ -42,13 +43,15 @@ def listed_shares(parts: Sequence[tuple[str, float]]) -> str:
 
     Examples
     --------
-    >>> listed_shares([("Tal", 0.6), ("Vesk", 0.3), ("Ovrin", 0.001)])
-    'Tal (60% of it), Vesk (30%) and others (10%)'
+    >>> listed_shares([("Tal", 0.6, ""), ("Vesk", 0.3, "never seen"), ("Ovrin", 0.001, "")])
+    'Tal (60% of it), Vesk (30%, never seen) and others (10%)'
     """
-    named = [(name, share) for name, share in parts if share >= SMALL]
-    rest = 1 - sum(share for _, share in named)
-    words = [f"{name} ({share_text(share)} of it)" for name, share in named[:1]]
-    words += [f"{name} ({share_text(share)})" for name, share in named[1:]]
+    named = [part for part in parts if part[1] >= SMALL]
+    rest = 1 - sum(share for _, share, _ in named)
+    words: list[str] = []
+    for name, share, more in named:
+        told = share_text(share) + ("" if words else " of it")
+        words.append(f"{name} ({told}, {more})" if more else f"{name} ({told})")
     if words and rest >= SMALL:
         words.append(f"others ({share_text(rest)})")
     return listed(words)

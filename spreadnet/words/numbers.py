@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 SMALLEST_SHOWN = 1e-6  # smaller numbers are said to be under it
+SMALL_NUMBER = 0.2  # expected number below which it is said as a chance
 SMALL_CHANCE = 0.01  # smaller chances are said to be under it
 
 
@@ -20,27 +21,6 @@ def figure(value: float) -> str:
     if abs(value) >= 10 or not np.isfinite(value):
         return f"{value:,.0f}"
     return np.format_float_positional(float(f"{value:.2g}"), trim="-")
-
-
-def number_text(value: float) -> str:
-    """
-    Number as people read it: two figures, thousands marked, no exponent.
-
-    A number and its interval, written so, keep their order: all are rounded to the same figures.
-
-    Examples
-    --------
-    >>> number_text(0.02134), number_text(1234.4), number_text(7.0), number_text(float("nan"))
-    ('0.021', '1,234', '7.0', 'no figure')
-    """
-    if not np.isfinite(value):
-        return "no figure"
-    if value == 0.0:
-        return "0"
-    if abs(value) < SMALLEST_SHOWN:
-        return f"under {SMALLEST_SHOWN:.6f}"
-    places = min(max(1 - int(np.floor(np.log10(abs(value)))), 0), 6)
-    return f"{value:,.{places}f}"
 
 
 def plain_text(value: float) -> str:
@@ -134,6 +114,36 @@ def rough_text(value: float) -> str:
     return f"{float(f'{value:.2g}'):,.0f}"
 
 
+def odds_text(value: float) -> str:
+    """
+    How many are expected, such as infestations avoided; a small number as the chance of one.
+
+    Examples
+    --------
+    >>> odds_text(0.0417), odds_text(0.00059), odds_text(0.42), odds_text(0.0)
+    ('1 in 24', '1 in 1,700', '0.42', '0')
+    """
+    if not np.isfinite(value):
+        return "no figure"
+    if value <= 0 or value >= SMALL_NUMBER:
+        return figure(value) if value else "0"
+    if value < SMALLEST_SHOWN:
+        return f"under 1 in {1 / SMALLEST_SHOWN:,.0f}"
+    return f"1 in {rough_text(1 / value)}"
+
+
+def odds_range(value: float, low: float, high: float) -> str:
+    """
+    How many are expected, with the interval.
+
+    Examples
+    --------
+    >>> odds_range(0.0417, 0.02, 0.066)
+    '1 in 24 (1 in 50 to 1 in 15)'
+    """
+    return f"{odds_text(value)} ({odds_text(low)} to {odds_text(high)})"
+
+
 def counted(number: int, word: str) -> str:
     """
     Whole number with what it counts.
@@ -144,18 +154,6 @@ def counted(number: int, word: str) -> str:
     ('1 shift', '1,200 shifts')
     """
     return f"{number:,} {word}{'' if number == 1 else 's'}"
-
-
-def with_range(value: float, low: float, high: float) -> str:
-    """
-    Number with its interval.
-
-    Examples
-    --------
-    >>> with_range(0.0213, 0.0118, 0.04)
-    '0.021 (0.012 to 0.04)'
-    """
-    return f"{figure(value)} ({figure(low)} to {figure(high)})"
 
 
 def cost_text(cost: float, low: float, high: float) -> str:

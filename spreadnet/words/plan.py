@@ -5,12 +5,22 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from spreadnet.words.numbers import counted, figure
+from spreadnet.words.finding import headline, size_of
+from spreadnet.words.numbers import (
+    counted,
+    figure,
+    odds_range,
+    odds_text,
+    rough_text,
+    share_text,
+)
 
 if TYPE_CHECKING:
     from spreadnet.words.types import Planned
 
 DAYS = {"weekday": "weekdays", "weekend": "weekend days and holidays"}
+BRIDGING = "most bridging boats"  # the way of placing hours by the published rule
+WORTH_SAYING = 0.005  # share by which another plan may look better before a word is said
 TIMES = ("best time here", "second best time here", "third best time here")
 
 
@@ -43,7 +53,9 @@ def shift_words(turn: int, *, day_type: str, boats: float, sides: str) -> str:
     return f"{first}: a shift on {DAYS[day_type]} meets about {figure(boats)} boats; {sides}"
 
 
-def side_words(own: str, *, to: str | None, source: str | None, leaving_first: bool) -> str:
+def side_words(
+    own: str, own_source: str = "", *, to: str | None, source: str | None, leaving_first: bool
+) -> str:
     """
     What the good comes from: boats leaving and where to, boats arriving and where from.
 
@@ -51,6 +63,8 @@ def side_words(own: str, *, to: str | None, source: str | None, leaving_first: b
     ----------
     own : str
         Lake of the landing.
+    own_source : str
+        The same, with what an infestation there rests on; as `own` when left out.
     to, source : str or None
         Lake that boats leaving put at risk most, and where boats arriving bring most from; None
         where that side hardly counts.
@@ -69,7 +83,7 @@ def side_words(own: str, *, to: str | None, source: str | None, leaving_first: b
     """
     told = []
     if to is not None:
-        told.append(f"boats leaving {own} are kept from carrying to {to}")
+        told.append(f"boats leaving {own_source or own} are kept from carrying to {to}")
     if source is not None:
         told.append(f"boats arriving at {own} from {source}")
     if not told:
@@ -99,14 +113,14 @@ def dropped_words(loss: float, other: tuple[str, str, float] | None, *, seasons:
 
     Examples
     --------
-    >>> dropped_words(0.021, ("North ramp", "weekend 10:00-14:00", 0.02), seasons=5)
-    'without one of them 0.021 more infestations in 5 seasons; its hours would avoid 0.02 at North
-    ramp, weekend 10:00-14:00'
+    >>> dropped_words(0.00059, ("North ramp", "weekend 10:00-14:00", 0.0005), seasons=5)
+    'one shift fewer avoids less by 1 in 1,700 in 5 seasons; its hours would avoid 1 in 2,000 at
+    North ramp, weekend 10:00-14:00'
     """
-    text = f"without one of them {figure(loss)} more infestations in {seasons} seasons"
+    text = f"one shift fewer avoids less by {odds_text(loss)} in {seasons} seasons"
     if other is None:
         return f"{text}; its hours could go nowhere else"
-    return f"{text}; its hours would avoid {figure(other[2])} at {other[0]}, {other[1]}"
+    return f"{text}; its hours would avoid {odds_text(other[2])} at {other[0]}, {other[1]}"
 
 
 def plan_finding(plan: Planned) -> str:
@@ -123,28 +137,70 @@ def plan_finding(plan: Planned) -> str:
     sentence : str
         Without a final full stop.
     """
-    shifts, landings = int(plan.table["shifts"].sum()), plan.table["landing_id"].nunique()
-    ways = plan.ways["avoided"]
-    if shifts == 0 or plan.avoided <= 0:
+    if int(plan.table["shifts"].sum()) == 0 or plan.avoided <= 0:
         return f"No shift placed avoids a new infestation ({plan.hours:g} hours)"
-    row = plan.ways.iloc[0]
-    text = (
-        f"{counted(shifts, 'shift')} ({plan.hours:,.0f} hours a season) at "
-        f"{counted(landings, 'landing')} avoid about {figure(row['avoided'])} new infestations in "
-        f"{counted(plan.seasons, 'season')} ({figure(row['avoided_low'])} to "
-        f"{figure(row['avoided_high'])})"
-    )
+    return headline(size_of(plan.ways.iloc[0], plan.seasons, place=plan.region))
+
+
+def plan_compared(plan: Planned) -> str:
+    """
+    How sure the size of what a plan avoids is, and how it does beside busiest first.
+
+    Parameters
+    ----------
+    plan : Planned
+        Result of `make_plan`.
+
+    Returns
+    -------
+    sentence : str
+        Without a final full stop; empty where nothing is avoided.
+    """
+    if plan.avoided <= 0:
+        return ""
+    shifts, ways = int(plan.table["shifts"].sum()), plan.ways["avoided"]
+    low, high = (odds_text(float(plan.ways[c].iloc[0])) for c in ("avoided_low", "avoided_high"))
+    text = f"{counted(shifts, 'shift')}; between {low} and {high} by what is not known for sure"
     busiest = float(ways.get("busiest first", 0.0))
     if busiest > 0:
         times = plan.avoided / busiest
-        text += f", {times:.1f} times" if times >= 1.05 else ", about as many as"
+        text += f"; {times:.1f} times" if times >= 1.05 else "; about as many as"
         text += " what the same hours avoid busiest first"
     return text
 
 
-def bound_words(plan: Planned) -> str:
+def bridging_words(plan: Planned) -> str:
     """
-    How much more another plan with these hours could avoid.
+    What the published rule makes of the same hours, and why that is not the plan.
+
+    Parameters
+    ----------
+    plan : Planned
+        Result of `make_plan`.
+
+    Returns
+    -------
+    words : str
+        Two sentences with their full stops; empty where the rule is not among the ways.
+    """
+    if BRIDGING not in plan.ways.index:
+        return ""
+    ways = plan.ways.reindex([plan.ways.index[0], BRIDGING])
+    own, rule = (rough_text(boats) for boats in ways["bridging_boats_a_season"])
+    own_avoids, rule_avoids = (odds_text(avoided) for avoided in ways["avoided"])
+    return (
+        "Placed for most bridging boats (boats that go from a lake known to have a species to one "
+        f"not known to have it), the hours meet {rule} of them a season and avoid {rule_avoids}; "
+        f"this plan meets {own} and avoids {own_avoids}. That rule is easy to explain and counts "
+        "each such boat alike; this plan also weighs what boats carry alive, whether it can live "
+        "where they go, how far it would spread from there, which lakes may have it unseen, and "
+        "boats from outside the region."
+    )
+
+
+def near_best_words(plan: Planned) -> str:
+    """
+    How near to the best the plan looks.
 
     Parameters
     ----------
@@ -155,14 +211,17 @@ def bound_words(plan: Planned) -> str:
     -------
     sentence : str
         Without a final full stop.
+
+    Notes
+    -----
+    Judged by what the next shift of each landing and time would avoid. Shifts can help each other,
+    so this is no bound.
     """
-    if plan.most_possible <= 0:
-        return "No other plan could avoid more"
-    gap = max(1 - plan.avoided / plan.most_possible, 0.0)
-    return (
-        f"By the slope at this plan no other within its rules could avoid more than "
-        f"{figure(plan.most_possible)} with these hours: {gap:.2%} may be missing"
-    )
+    judged = "Judged by what one more shift at each landing and time would avoid"
+    more = plan.straight_line / plan.avoided - 1 if plan.avoided > 0 else 0.0
+    if more < WORTH_SAYING:
+        return f"{judged}, no other placing of these hours within the rules looks better"
+    return f"{judged}, another placing of these hours could avoid about {share_text(more)} more"
 
 
 def plan_words(plan: Planned, *, shown: int = 10) -> str:
@@ -181,7 +240,8 @@ def plan_words(plan: Planned, *, shown: int = 10) -> str:
     text : str
         Finding, first rows, and how the same hours do placed as today.
     """
-    lines = [f"{plan_finding(plan)}.", ""]
+    told = [f"{text}." for text in (plan_finding(plan), plan_compared(plan)) if text]
+    lines = [*(line for text in told for line in textwrap.wrap(text, 88)), ""]
     for cell in plan.table.head(shown).to_dict("records"):
         lines.append(
             f"{cell['shifts']:>4} x {cell['landing']} ({cell['landing_id']}), "
@@ -193,7 +253,9 @@ def plan_words(plan: Planned, *, shown: int = 10) -> str:
     lines += ["", "The same hours avoid:"]
     for way, row in plan.ways.iterrows():
         lines.append(
-            f"  {figure(row['avoided']):>8} ({figure(row['avoided_low'])} to "
-            f"{figure(row['avoided_high'])}) {way}"
+            f"  {way}: {odds_range(row['avoided'], row['avoided_low'], row['avoided_high'])}, "
+            f"{rough_text(row['bridging_boats_a_season'])} bridging boats a season"
         )
+    if bridging := bridging_words(plan):
+        lines += ["", *textwrap.wrap(bridging, 88)]
     return "\n".join(lines)

@@ -25,10 +25,15 @@ TOLD_SIDE = 0.25  # share of the good above which boats leaving, or arriving, ar
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A lake (or `waters outside the region`) and its share of the good, 0 to 1."""
+    """
+    A lake (or `waters outside the region`) and its share of the good, 0 to 1.
+
+    `assumed` is `assumed_words` where boats from it count because it may hold a species unseen.
+    """
 
     name: str
     share: float
+    assumed: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,9 +42,11 @@ class Facts:
     The numbers behind one landing's place.
 
     `leaving_share` is the share of what is avoided that comes from boats leaving; `to_parts` and
-    `from_parts` split that by lake. `gap`, `gap_rate`, `gap_found`, `gap_checked` describe the
-    gap that matters most here, on boats `gap_direction` (leaving or arriving). `best_when` is
-    None where no visit counted boats.
+    `from_parts` split that by lake. `infested` are species known in the lake, `likely` those on
+    whose unseen presence much of the good of boats leaving rests, with `assumed_words`. `gap`,
+    `gap_rate`, `gap_found`, `gap_checked` describe the gap that matters most here, on boats
+    `gap_direction` (leaving or arriving). `best_when` is None where no visit counted boats.
+    `bridging_boats` are met in 100 hours.
     """
 
     lake: str
@@ -53,7 +60,7 @@ class Facts:
     avoided: float
     leaving_share: float
     infested: Sequence[str]
-    likely: Sequence[tuple[str, float]]
+    likely: Sequence[tuple[str, str]]
     to_parts: Sequence[Part]
     from_parts: Sequence[Part]
     gap: str
@@ -63,6 +70,7 @@ class Facts:
     gap_checked: int
     best_when: str | None
     boats_met: float
+    bridging_boats: float
 
 
 def reasons(facts: Facts) -> tuple[str, ...]:
@@ -88,10 +96,42 @@ def reasons(facts: Facts) -> tuple[str, ...]:
     if facts.avoided > 0 and facts.best_when is not None:
         told.append(
             f"an hour at the best time ({facts.best_when}) meets about {facts.boats_met:.1f} boats"
+            f"{_bridging(facts)}"
         )
     if not facts.can_staff:
         told.append("marked as a landing that can't be staffed")
     return tuple(told)
+
+
+def assumed_words(surveys: float, chance: float) -> str:
+    """
+    What an infestation that nobody has seen rests on.
+
+    Parameters
+    ----------
+    surveys : float
+        Surveys of the lake that did not find it.
+    chance : float
+        That the lake is infested.
+
+    Returns
+    -------
+    words : str
+        A clause without commas at its ends.
+
+    Examples
+    --------
+    >>> assumed_words(0, 0.71)
+    'never looked for there, taken to be 71% likely'
+    >>> assumed_words(1, 0.12)
+    'looked for once in vain, taken to be 12% likely'
+    """
+    if surveys <= 0:
+        looked = "never looked for there"
+    else:
+        times = "once" if surveys <= 1 else f"{surveys:,.0f} times"
+        looked = f"looked for {times} in vain"
+    return f"{looked}, taken to be {share_text(chance)} likely"
 
 
 def ordinal(number: int) -> str:
@@ -120,12 +160,10 @@ def _ends(facts: Facts) -> list[str]:
 
 def _leaving(facts: Facts) -> str:
     """Boats leaving: what the lake has, and which lakes are protected."""
-    state = ""
-    if facts.infested:
-        state = f", which has {listed(facts.infested)}"
-    elif facts.likely:
-        name, chance = max(facts.likely, key=lambda pair: pair[1])
-        state = f", which may have {name} unseen (chance {share_text(chance)})"
+    state = f", which has {listed(facts.infested)}" if facts.infested else ""
+    if facts.likely:
+        unseen = listed([f"{name} ({words})" for name, words in facts.likely])
+        state += f"{', and' if state else ', which'} may have {unseen}"
     parts = _lakes(facts.to_parts)
     return f"on boats leaving {facts.lake}{state}" + (f", and protects {parts}" if parts else "")
 
@@ -150,6 +188,16 @@ def _gap(facts: Facts) -> str:
     return f"about {share} of boats {facts.gap_direction} have {words} ({counted})"
 
 
+def _bridging(facts: Facts) -> str:
+    """Boats on bridging trips, where there are some."""
+    if facts.bridging_boats < 0.5:
+        return ""
+    return (
+        f", 100 hours about {rough_text(facts.bridging_boats)} that go from a lake known to have a "
+        "species to one not known to have it"
+    )
+
+
 def _traffic(facts: Facts) -> str:
     """How busy, and whether that was counted."""
     how = (
@@ -162,4 +210,4 @@ def _traffic(facts: Facts) -> str:
 
 def _lakes(parts: Sequence[Part]) -> str:
     """Lakes with their shares of that side."""
-    return listed_shares([(part.name, part.share) for part in parts])
+    return listed_shares([(part.name, part.share, part.assumed) for part in parts])

@@ -6,7 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from spreadnet.words.finding import WIDTH
-from spreadnet.words.numbers import chance_text, figure
+from spreadnet.words.numbers import chance_text, figure, odds_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -44,7 +44,7 @@ def survey_words(survey: Surveyed, region: Place, *, shown: int = 10) -> str:
     meaning = (
         f"Gain = new infestations avoided over {survey.seasons} seasons, weighted as in the "
         f"ranking, because hours are then placed better. A {survey.shift_hours:g} h shift of "
-        f"education where the last hours go avoids {figure(survey.shift_avoids)}"
+        f"education where the last hours go avoids {odds_text(survey.shift_avoids)}"
         f"{_beside(table['gain'].iloc[0], survey.shift_avoids)}. Educators who note what they find "
         "tell the same as surveyors."
     )
@@ -56,7 +56,7 @@ def survey_words(survey: Surveyed, region: Place, *, shown: int = 10) -> str:
         landing = region.landings.loc[landing_id]
         lines.append(
             f"{row['survey_rank']:>3}  {landing['name']} [{landing_id}], "
-            f"{lakes[landing['lake_id']]}: gain {figure(row['gain'])}, hours move with chance "
+            f"{lakes[landing['lake_id']]}: gain {odds_text(row['gain'])}, hours move with chance "
             f"{chance_text(row['chance_of_change'])}"
         )
         lines += textwrap.wrap(

@@ -86,6 +86,10 @@ class Planned(Protocol):
     """A season plan: shifts by landing and time, and the same hours by way."""
 
     @property
+    def region(self) -> Place:
+        """The input."""
+
+    @property
     def table(self) -> pd.DataFrame:
         """Shifts by landing, day type and block."""
 
@@ -102,8 +106,8 @@ class Planned(Protocol):
         """Avoided by the plan."""
 
     @property
-    def most_possible(self) -> float:
-        """Bound by the slope at the plan."""
+    def straight_line(self) -> float:
+        """Avoided, were each shift placed anew worth as much as the next one is here."""
 
     @property
     def seasons(self) -> int:

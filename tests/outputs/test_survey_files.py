@@ -20,7 +20,8 @@ def test_the_command_lists_and_writes(capsys, tmp_path):
     assert table["gain"].is_monotonic_decreasing
     record = json.loads((out / "run.json").read_text("utf-8"))
     assert record["survey_next"]["region"] == "Ovrin Shelf"
-    assert [one["file"] for one in record["outputs"]] == ["survey.csv", "columns.csv"]
+    names = ["READ_FIRST.txt", "survey.csv", "columns.csv"]
+    assert [one["file"] for one in record["outputs"]] == names
     assert main(["survey-next", "demo_region", "--out", str(out)]) == 1
     assert "--force" in capsys.readouterr().err
 

@@ -12,7 +12,6 @@ from spreadnet.decisions.hours.placing import place_ranked
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
 from spreadnet.words.notebook import MOST_LINES, card, shown
-from spreadnet.words.numbers import figure
 
 
 @pytest.fixture(scope="module")
@@ -89,7 +88,8 @@ def test_the_first_landings_as_a_table_in_words(demo_result):
     table = demo_result.top(10)
     assert list(table["rank"]) == list(range(1, 11))
     row = demo_result.landings.loc[table.index[0]]
-    words = f"{figure(row['avoided_per_100_hours'])} ({figure(row['avoided_low'])} to "
+    odds = float(f"{1 / row['avoided_per_100_hours']:.2g}")
+    words = f"1 in {odds:,.0f} (1 in "
     assert table["avoided per 100 hours"].iloc[0].startswith(words)
     assert table["rank, 90% interval"].iloc[0] == f"{row['rank_low']} to {row['rank_high']}"
     assert row["reasons"].startswith(table["main reason"].iloc[0])

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from spreadnet.words.reasons import Facts, Part, reasons
+from spreadnet.words.reasons import Facts, Part, assumed_words, reasons
 
 FACTS = Facts(
     lake="Ama Deep",
@@ -28,6 +28,7 @@ FACTS = Facts(
     gap_checked=40,
     best_when="weekend 10:00-14:00",
     boats_met=4.25,
+    bridging_boats=23.4,
 )
 
 
@@ -57,8 +58,15 @@ def test_both_sides_are_told_where_both_matter():
 
 
 def test_a_species_overlooked_is_said_with_its_chance():
-    first = told(infested=[], likely=[("Starry stonewort", 0.12), ("Mystery snails", 0.03)])[0]
-    assert "which may have Starry stonewort unseen (chance 12%)" in first
+    never = "never looked for there, taken to be 71% likely"
+    assert assumed_words(0, 0.71) == never
+    first = told(infested=[], likely=[("Starry stonewort", never)])[0]
+    assert f"leaving Ama Deep, which may have Starry stonewort ({never}), and protects" in first
+    both = told(likely=[("Starry stonewort", never)])[0]
+    assert f"which has Mystery snails, and may have Starry stonewort ({never}), and" in both
+    source = [Part("Drenn", 0.1, assumed_words(2, 0.05))]
+    first = told(leaving_share=0.1, from_parts=source)[0]
+    assert "from Drenn (10% of it, looked for 2 times in vain, taken to be 5.0% likely)" in first
 
 
 def test_gap_says_what_it_was_counted_from():
@@ -88,6 +96,12 @@ def test_nothing_to_avoid_is_said_plainly():
 def test_best_time_is_left_out_where_nobody_counted():
     assert any("(weekend 10:00-14:00) meets about 4.2 boats" in s for s in told())
     assert not any("meets" in s for s in told(best_when=None))
+
+
+def test_boats_on_bridging_trips_are_told_where_there_are_some():
+    bridge = "100 hours about 23 that go from a lake known to have a species to one not known"
+    assert any(bridge in s for s in told())
+    assert not any("100 hours" in s for s in told(bridging_boats=0.2))
 
 
 def test_a_landing_that_cannot_be_staffed_is_marked():

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.decisions.draws import avoided_by, run_model, totals_of
-from spreadnet.decisions.hours import coverage_of
+from spreadnet.decisions.hours import Met, coverage_of
 from spreadnet.decisions.plan.best_linear import best_for
 from spreadnet.decisions.plan.clash import clash_words
 from spreadnet.decisions.plan.rules import plan_rules
@@ -23,7 +23,16 @@ from spreadnet.evidence.region import Note
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
 from spreadnet.model.spread import Coverage
-from spreadnet.words import CAUTIONS, card, dropped_words, figure, plan_finding, short_repr
+from spreadnet.words import (
+    CAUTIONS,
+    card,
+    dropped_words,
+    odds_text,
+    plan_compared,
+    plan_finding,
+    share_text,
+    short_repr,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -45,7 +54,7 @@ if TYPE_CHECKING:
 
 FILLINGS = 4  # times that shifts nobody can come to are placed anew
 FIRST_SHOWN = 10  # rows of the plan shown in a notebook
-ENOUGH = 0.02  # share of the bound that may be missing before a word is said
+ENOUGH = 0.02  # share of the straight line that is missed before a word is said
 
 
 @short_repr
@@ -94,8 +103,9 @@ class SeasonPlan:
         What each kind of rule costs.
     roster : Roster or None
         Dated shifts; None where they could not be worked out.
-    avoided, most_possible : float
-        By the plan, and what no plan with these hours can exceed by its slope.
+    avoided, straight_line : float
+        By the plan, and by hours placed anew where one more shift is worth most here, were all
+        shifts worth that much: how far from the best the plan may be, but no bound.
     hours, hours_worked : float
         Of the season, and of it worked before `plan_from`.
     plan_from : date
@@ -117,7 +127,7 @@ class SeasonPlan:
     rules: pd.DataFrame
     roster: Roster | None
     avoided: float
-    most_possible: float
+    straight_line: float
     hours: float
     hours_worked: float
     plan_from: date
@@ -138,10 +148,10 @@ class SeasonPlan:
     def _repr_html_(self) -> str:
         named = {"day_type": "days", "avoided_by_one_shift": "avoided by one shift"}
         table = self.table[["shifts", "landing", "day_type", "block", "avoided_by_one_shift"]]
-        words = table["avoided_by_one_shift"].map(figure)
+        words = table["avoided_by_one_shift"].map(odds_text)
         return card(
             f"Season plan of {self.region.settings.name}",
-            lines=[f"{plan_finding(self)}."],
+            lines=[f"{text}." for text in (plan_finding(self), plan_compared(self)) if text],
             table=table.assign(avoided_by_one_shift=words).head(FIRST_SHOWN).rename(columns=named),
             cautions=CAUTIONS[:3],
         )
@@ -191,8 +201,8 @@ def make_plan(
     run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=seasons)
     rules = plan_rules(region, run.reach, hours=hours, plan_from=plan_from)
     objective = Avoided.of(run, rules)
-    known = {name: status.known for name, status in evidence.status.items()}
-    today = ways_today(region, run.reach, hours=hours, known=known)
+    met = Met.of(run.reach, evidence, next(iter(run.inputs.values())))
+    today = ways_today(region, met, hours=hours)
     starts = [whole_shifts(placed - rules.worked, rules) for placed in today.values()]
     found = search(objective, rules, starts=starts)
     if found is None:
@@ -212,17 +222,15 @@ def make_plan(
     plans = budgets(objective, rules, found)
     mine = rules.hours(found.shifts)
     same = float(mine.sum())  # as many as the plan places, which may be fewer than there are
-    placed = {PLAN: mine, **ways_today(region, run.reach, hours=same, known=known)}
+    placed = {PLAN: mine, **ways_today(region, met, hours=same)}
     curve = {budget_name(n): rules.hours(one.found.shifts) for n, one in plans.items()}
-    setting = WaySetting(
-        evidence, movement.packed(), place, seasons, seed, {**placed, **curve}, tuple(placed)
-    )
+    setting = WaySetting(evidence, movement.packed(), place, seasons, seed, {**placed, **curve})
     drawn = draw_ways(setting, options.draws, workers=options.workers, step=options.progress.step)
     best = dict(zip(placed, avoided_by(run, placed), strict=True))
     cost = region.settings.cost_per_hour
-    table = _plan_table(region, run, found, rules=rules, objective=objective)
-    ways = way_table(placed, best, drawn, reach=run.reach, seasons=seasons, cost_per_hour=cost)
-    value = budget_table(plans, drawn.avoided, rules=rules, seasons=seasons, cost_per_hour=cost)
+    table = _plan_table(region, evidence, met, found, rules=rules, objective=objective)
+    ways = way_table(placed, best, drawn, met=met, seasons=seasons, cost_per_hour=cost)
+    value = budget_table(plans, drawn, rules=rules, seasons=seasons, cost_per_hour=cost)
     return SeasonPlan(
         region=region,
         table=table,
@@ -231,7 +239,7 @@ def make_plan(
         rules=rule_costs(objective, rules, found, room=room),
         roster=roster,
         avoided=found.avoided,
-        most_possible=found.bound,
+        straight_line=found.straight_line,
         hours=float(rules.hours(found.shifts).sum()),
         hours_worked=float(rules.worked.sum()),
         plan_from=plan_from,
@@ -310,12 +318,13 @@ def _with_previous(
         text = (
             f"the plan before is kept, with {moved} of its shifts dropped and "
             f"{int(np.maximum(kept.shifts - before, 0).sum())} added: a new one would avoid "
-            f"{figure(max(gain, 0.0))} more, less than replan_gain asks for ({figure(least)})"
+            f"{odds_text(max(gain, 0.0))} more, less than replan_gain asks for "
+            f"({odds_text(least)})"
         )
-        return replace(kept, bound=most, values=values), [Note("plan-kept", text)]
+        return replace(kept, straight_line=most, values=values), [Note("plan-kept", text)]
     text = (
         f"{int(np.maximum(before - found.shifts, 0).sum())} shifts of the plan before are moved: "
-        f"that avoids {figure(gain)} more, and replan_gain asks for {figure(least)}"
+        f"that avoids {odds_text(gain)} more, and replan_gain asks for {odds_text(least)}"
     )
     return found, [Note("plan-changed", text)]
 
@@ -376,19 +385,25 @@ def _filled(
 
 
 def _plan_table(
-    region: Region, run: Run, found: Found, *, rules: PlanRules, objective: Avoided
+    region: Region,
+    evidence: Evidence,
+    met: Met,
+    found: Found,
+    *,
+    rules: PlanRules,
+    objective: Avoided,
 ) -> pd.DataFrame:
     """One row a landing and day block with shifts, those worth most first."""
-    losses = drop_losses(objective, found)
-    lines = why_lines(region, run, found, promised=rules.least)
+    run, losses = objective.run, drop_losses(objective, found)
+    lines = why_lines(region, evidence, run, found, promised=rules.least)
     blocks, n_blocks = run.reach.day_blocks, found.shifts.shape[1]
     names, ids = list(region.landings["name"]), list(region.landings.index)
 
     def time(d: int) -> str:
         return f"{blocks['day_type'].iloc[d]} {blocks['block'].iloc[d]}"
 
-    rows = []
-    for why, k, d in zip(lines, *np.nonzero(found.shifts), strict=True):
+    rows, cells = [], np.nonzero(found.shifts)
+    for why, k, d in zip(lines, *cells, strict=True):
         other = stand_in(found, rules, int(k * n_blocks + d))
         shown = None
         if other is not None:
@@ -406,6 +421,7 @@ def _plan_table(
                 "promised": int(rules.least[k, d]),
                 "hours": shifts * rules.shift_hours,
                 "boats_met": shifts * rules.shift_hours * run.reach.boats[k, d],
+                "boats_with_a_gap": shifts * rules.shift_hours * met.with_gap[k, d],
                 "avoided_by_one_shift": losses[k, d],
                 "why": why,
                 "if_dropped": dropped_words(float(losses[k, d]), shown, seasons=run.seasons),
@@ -413,9 +429,12 @@ def _plan_table(
         )
     columns = (
         *("landing_id", "landing", "jurisdiction", "day_type", "block", "shifts", "promised"),
-        *("hours", "boats_met", "avoided_by_one_shift", "why", "if_dropped"),
+        *("hours", "boats_met", "boats_with_a_gap", "avoided_by_one_shift", "why", "if_dropped"),
     )
     table = pd.DataFrame(rows, columns=list(columns))
+    bridging = pd.DataFrame(met.bridging_per_100_hours(*cells))
+    at = table.columns.get_loc("avoided_by_one_shift")
+    table = pd.concat([table.iloc[:, :at], bridging, table.iloc[:, at:]], axis=1)
     return table.sort_values(
         ["avoided_by_one_shift", "landing_id", "day_type", "block"],
         ascending=[False, True, True, True],
@@ -515,8 +534,9 @@ def _notes(region: Region, found: Found, rules: PlanRules, hours: float) -> list
         notes.append(Note("hours-over", text))
     if found.gap > ENOUGH:
         text = (
-            f"a better plan could avoid up to {found.gap:.1%} more by the slope at this one, which "
-            "counts each further shift as much as the first: the truth is less"
+            f"judged by what one more shift at each landing and time would avoid, another plan "
+            f"could avoid about {share_text(found.gap / (1 - found.gap))} more; a further shift is "
+            "mostly worth less than the one before, so the truth is mostly less"
         )
         notes.append(Note("plan-gap", text))
     if region.settings.crew != 1 and region.hours.empty:

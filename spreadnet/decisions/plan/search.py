@@ -54,9 +54,9 @@ class Found:
         Shifts by landing and day block.
     avoided : float
         What they avoid.
-    bound : float
-        What no plan can exceed, by the slope at this one: parts of shifts allowed, and each
-        further shift taken to be worth what the first is.
+    straight_line : float
+        What hours placed anew would avoid, parts of shifts allowed, if each further shift were
+        worth what the next one is at this plan. Shifts can help each other, so it bounds nothing.
     values : array, shape (K, D)
         Avoided by one more shift of each cell.
     slopes : int
@@ -65,14 +65,14 @@ class Found:
 
     shifts: Counts
     avoided: float
-    bound: float
+    straight_line: float
     values: Array
     slopes: int
 
     @property
     def gap(self) -> float:
-        """Share of the bound that may be missing."""
-        return max(1 - self.avoided / self.bound, 0.0) if self.bound > 0 else 0.0
+        """Share of the straight line that the plan misses."""
+        return max(1 - self.avoided / self.straight_line, 0.0) if self.straight_line > 0 else 0.0
 
 
 def search(

@@ -167,7 +167,7 @@ def budget_table(
             "avoided_low": min(float(low), avoided),
             "avoided_high": max(float(high), avoided),
             "avoided_by_next_100_hours": 100 * one.next_shift / rules.shift_hours / seasons,
-            "most_possible": one.found.bound,
+            "straight_line": one.found.straight_line,
         }
         if cost_per_hour is not None:
             cost = hours * seasons * cost_per_hour

@@ -1,4 +1,4 @@
-"""The same hours placed as people place them today, and what each way avoids on common luck."""
+"""The same hours placed in other ways, and what each way avoids in the same draws."""
 
 from __future__ import annotations
 
@@ -9,19 +9,25 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.decisions.draws import in_order
-from spreadnet.decisions.hours import coverage_of, hour_reach, place_busiest, place_equally
+from spreadnet.decisions.hours import (
+    coverage_of,
+    hour_reach,
+    place_bridging,
+    place_busiest,
+    place_equally,
+)
 from spreadnet.decisions.plan.rules import hours_by_block
 from spreadnet.model.estimates import drawn_estimates
 from spreadnet.model.inputs import each_species
-from spreadnet.model.spread import Coverage, simulate, totals_under
-from spreadnet.words import short_repr
+from spreadnet.model.spread import Coverage, totals_under
+from spreadnet.words import BRIDGING, short_repr
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from numpy.typing import NDArray
 
-    from spreadnet.decisions.hours import Reach
+    from spreadnet.decisions.hours import Met, Reach
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
     from spreadnet.model.inputs import Place
@@ -31,13 +37,10 @@ if TYPE_CHECKING:
 
 PLAN = "this plan"
 LAST_SEASON = "as last season"
-FUTURES = 5  # simulated for each draw and way, on the same thresholds
-SIMULATED = 40  # draws in which they are
+ERROR_SHOWN = 0.1  # of what the plan avoids: a mean with a larger standard error is not shown
 
 
-def ways_today(
-    region: Region, reach: Reach, *, hours: float, known: Mapping[str, NDArray[np.bool_]]
-) -> dict[str, Array]:
+def ways_today(region: Region, met: Met, *, hours: float) -> dict[str, Array]:
     """
     The hours of a season placed as people place them without a model.
 
@@ -45,24 +48,23 @@ def ways_today(
     ----------
     region : Region
         Visits and landings.
-    reach : Reach
-        Day blocks, boats met, who can be staffed.
+    met : Met
+        Whom an hour meets.
     hours : float
         Hours in the season.
-    known : mapping of species to array of bool, shape (L,)
-        Lakes known to be infested.
 
     Returns
     -------
     ways : dict of name to array, shape (K, D)
-        Busiest first; equal hours; infested lakes only, busiest first; and as last season, where
-        there are visits of one, its hours in proportion. They keep to where educators may stand
-        and to what a landing takes, not to people's days or to what jurisdictions ask for.
+        Where most boats on bridging trips are met, the published rule; busiest first; equal hours;
+        infested lakes only, busiest first; and as last season, where there are visits of one, its
+        hours in proportion. They keep to where educators may stand and to what a landing takes,
+        not to people's days or to what jurisdictions ask for.
     """
-    infested = np.any(list(known.values()), axis=0)
-    here = region.lakes.index.get_indexer(region.landings["lake_id"])
-    only = replace(reach, can_staff=reach.can_staff & infested[here])
+    reach = met.reach
+    only = replace(reach, can_staff=reach.can_staff & met.bridging.infested)
     ways = {
+        BRIDGING: place_bridging(hours, reach, bridging=met.bridging),
         "busiest first": place_busiest(hours, reach),
         "equal hours": place_equally(hours, reach),
         "infested lakes only": place_busiest(hours, only),
@@ -102,7 +104,7 @@ def last_season_hours(region: Region, reach: Reach) -> Array:
 @short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class WaySetting:
-    """What every draw shares: hours by way (K, D), those of `simulated` in single futures too."""
+    """What every draw shares: hours by way (K, D)."""
 
     evidence: Evidence
     movement: Movement
@@ -110,24 +112,9 @@ class WaySetting:
     seasons: int
     seed: int
     hours: Mapping[str, Array]
-    simulated: tuple[str, ...]
 
 
-@short_repr
-@dataclass(frozen=True, slots=True, eq=False)
-class WayDraws:
-    """
-    What N draws gave.
-
-    `avoided` by way (N,) expected; `simulated` by way (at most `SIMULATED`, `FUTURES`) in single
-    futures, each against the same future without education.
-    """
-
-    avoided: Mapping[str, Array]
-    simulated: Mapping[str, Array]
-
-
-def way_draw(setting: WaySetting, draw: int) -> tuple[Array, Array]:
+def way_draw(setting: WaySetting, draw: int) -> Array:
     """
     Avoided by every way in one draw of everything uncertain.
 
@@ -140,11 +127,8 @@ def way_draw(setting: WaySetting, draw: int) -> tuple[Array, Array]:
 
     Returns
     -------
-    expected : array, shape (W,)
-        In the order of `hours`.
-    simulated : array, shape (S, FUTURES)
-        In the order of `simulated`; every way meets the same thresholds. No column from the draw
-        `SIMULATED` on.
+    avoided : array, shape (W,)
+        Expected, in the order of `hours`: no luck of single infestations is in it.
     """
     place = setting.place
     estimates = drawn_estimates(setting.evidence, setting.movement, seed=setting.seed, draw=draw)
@@ -155,28 +139,15 @@ def way_draw(setting: WaySetting, draw: int) -> tuple[Array, Array]:
         ids=place.landing_ids,
         can_staff=place.can_staff,
     )
-    covered = {way: coverage_of(hours, reach) for way, hours in setting.hours.items()}
     nobody = Coverage.none(len(place.landing_ids))
-    every = [nobody, *covered.values()]
+    every = [nobody, *(coverage_of(hours, reach) for hours in setting.hours.values())]
     together = Coverage.together(every)
     expected = np.zeros(len(every))
-    futures_each = FUTURES if draw < SIMULATED else 0
-    counted = np.zeros((1 + len(setting.simulated), futures_each))
     for name, inputs, _, rates in each_species(estimates, setting.movement, place=place):
+        del rates
         weight = place.settings.species[name]
         expected += weight * totals_under(inputs, together, seasons=setting.seasons)
-        for row, way in enumerate((None, *setting.simulated) if futures_each else ()):
-            futures = simulate(
-                inputs,
-                seasons=setting.seasons,
-                seed=setting.seed,
-                species=name,
-                futures=range(draw * FUTURES, (draw + 1) * FUTURES),
-                coverage=None if way is None else covered[way],
-                rates=rates.times(inputs.establish) if way is None else None,
-            )
-            counted[row] += weight * futures.new(inputs.worth)
-    return expected[0] - expected[1:], counted[0] - counted[1:]
+    return expected[0] - expected[1:]
 
 
 def draw_ways(
@@ -185,7 +156,7 @@ def draw_ways(
     *,
     workers: int | None,
     step: Callable[[int, int, str], None],
-) -> WayDraws:
+) -> dict[str, Array]:
     """
     Avoided by every way in each draw.
 
@@ -202,34 +173,30 @@ def draw_ways(
 
     Returns
     -------
-    drawn : WayDraws
-        The same for the same seed on any number of workers.
+    avoided : dict of way to array, shape (N,)
+        The same draws for all, and the same for the same seed on any number of workers.
     """
-    expected, simulated = [], []
+    rows = []
     results = in_order(
         way_draw, setting, range(draws), workers=workers, threads=setting.movement.compiled
     )
     for row in results:
-        expected.append(row[0])
-        simulated += [row[1]] if row[1].size else []
-        step(len(expected), draws, "comparing")
-    return WayDraws(
-        dict(zip(setting.hours, np.array(expected).T, strict=True)),
-        dict(zip(setting.simulated, np.array(simulated).swapaxes(0, 1), strict=True)),
-    )
+        rows.append(row)
+        step(len(rows), draws, "comparing")
+    return dict(zip(setting.hours, np.array(rows).T, strict=True))
 
 
 def way_table(
     hours: Mapping[str, Array],
     best: Mapping[str, float],
-    drawn: WayDraws,
+    drawn: Mapping[str, Array],
     *,
-    reach: Reach,
+    met: Met,
     seasons: int,
     cost_per_hour: float | None,
 ) -> pd.DataFrame:
     """
-    What each way avoids, expected and simulated, with 90% intervals and its cost.
+    Whom each way meets and what it avoids, with 90% intervals and its cost.
 
     Parameters
     ----------
@@ -237,10 +204,10 @@ def way_table(
         The plan first.
     best : mapping of way to float
         Expected at the best estimates.
-    drawn : WayDraws
-        The same draws for all.
-    reach : Reach
-        Boats met in an hour.
+    drawn : mapping of way to array, shape (N,)
+        Avoided in the same draws by all.
+    met : Met
+        Whom an hour meets.
     seasons : int
         Seasons looked ahead.
     cost_per_hour : float or None
@@ -254,30 +221,57 @@ def way_table(
     plan = next(iter(hours))
     rows = {}
     for way, placed in hours.items():
-        low, high = np.quantile(drawn.avoided[way], [0.05, 0.95])
-        futures = drawn.simulated[way]
-        ends = np.quantile(futures, [0.05, 0.95])
+        low, high = np.quantile(drawn[way], [0.05, 0.95])
+        share, error = share_of(drawn[way], drawn[plan])
         rows[way] = {
             "hours_a_season": placed.sum(),
             "landings": int((placed.sum(axis=1) > 0).sum()),
-            "boats_met_a_season": float((placed * reach.boats).sum()),
+            **met.season(placed),
             "avoided": best[way],
             "avoided_low": min(low, best[way]),
             "avoided_high": max(high, best[way]),
-            "simulated": futures.mean(),
-            "simulated_error": futures.mean(axis=1).std(ddof=1) / len(futures) ** 0.5
-            if len(futures) > 1
-            else np.nan,
-            "one_future_low": ends[0],
-            "one_future_high": ends[1],
+            "share_of_plan": share,
+            "share_of_plan_error": error,
             "chance_plan_is_better": np.nan
             if way == plan
-            else float((drawn.avoided[plan] > drawn.avoided[way]).mean()),
+            else float((drawn[plan] > drawn[way]).mean()),
         }
         if cost_per_hour is not None:
             cost = placed.sum() * seasons * cost_per_hour
-            rows[way] |= cost_of_one(cost, best[way], drawn.avoided[way])
-    return pd.DataFrame.from_dict(rows, orient="index").rename_axis("way")
+            rows[way] |= cost_of_one(cost, best[way], drawn[way])
+    table = pd.DataFrame.from_dict(rows, orient="index").rename_axis("way")
+    if not table["share_of_plan_error"].max(skipna=False) <= ERROR_SHOWN:
+        table[["share_of_plan", "share_of_plan_error"]] = np.nan
+    return table
+
+
+def share_of(way: Array, plan: Array) -> tuple[float, float]:
+    """
+    What a way avoids over what the plan avoids, in the mean of the same draws.
+
+    Parameters
+    ----------
+    way, plan : array, shape (N,)
+        Avoided in each draw.
+
+    Returns
+    -------
+    share, error : float
+        The ratio of the means and its standard error (delta method): what both have in common
+        drops out, draw by draw. Missing where there is one draw or the plan avoids nothing.
+
+    Examples
+    --------
+    >>> share, error = share_of(np.array([1.0, 2, 3]), np.array([2.0, 4, 6]))
+    >>> share, error
+    (0.5, 0.0)
+    """
+    whole = float(plan.mean())
+    if len(plan) < 2 or whole <= 0:
+        return np.nan, np.nan
+    share = float(way.mean()) / whole
+    apart = way - share * plan
+    return share, float(apart.std(ddof=1) / len(apart) ** 0.5 / whole)
 
 
 def cost_of_one(cost: float, avoided: float, drawn: Array) -> dict[str, float]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.decisions.ranking import attribute
+from spreadnet.decisions.ranking import assumed_lakes, attribute
 from spreadnet.words import OUTSIDE, shift_words, side_words
 
 if TYPE_CHECKING:
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from spreadnet.decisions.plan.rules import PlanRules
     from spreadnet.decisions.plan.search import Found, Objective
     from spreadnet.decisions.ranking import Attribution
+    from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
 
     Array = NDArray[np.floating]
@@ -97,7 +98,9 @@ def _within(changed: Counts, before: Counts, rules: PlanRules, cell: int) -> boo
     return True
 
 
-def why_lines(region: Region, run: Run, found: Found, *, promised: Counts) -> list[str]:
+def why_lines(
+    region: Region, evidence: Evidence, run: Run, found: Found, *, promised: Counts
+) -> list[str]:
     """
     One line of plain words for each landing and day block with shifts.
 
@@ -105,6 +108,8 @@ def why_lines(region: Region, run: Run, found: Found, *, promised: Counts) -> li
     ----------
     region : Region
         Names.
+    evidence : Evidence
+        Surveys.
     run : Run
         The model at the best estimates.
     found : Found
@@ -119,8 +124,10 @@ def why_lines(region: Region, run: Run, found: Found, *, promised: Counts) -> li
     """
     runs = [(run.weights[n], run.inputs[n], run.paths[n], run.slopes[n]) for n in run.inputs]
     parts = attribute(runs)
+    pairs = zip(region.lakes["name"], assumed_lakes(run, evidence), strict=True)
     names = list(region.lakes["name"])
-    own = [names[j] for j in region.lakes.index.get_indexer(region.landings["lake_id"])]
+    sources = [f"{name} ({assumed})" if assumed else name for name, assumed in pairs]
+    own = region.lakes.index.get_indexer(region.landings["lake_id"])
     reach, hours = run.reach, region.settings.shift_hours
     lines = []
     for k, d in zip(*np.nonzero(found.shifts), strict=True):
@@ -129,7 +136,7 @@ def why_lines(region: Region, run: Run, found: Found, *, promised: Counts) -> li
             _when(run, int(k), int(d)),
             day_type=block["day_type"],
             boats=hours * reach.boats[k, d],
-            sides=_sides(parts, int(k), own[k], names),
+            sides=_sides(parts, int(k), int(own[k]), names=names, sources=sources),
         )
         if promised[k, d]:
             line += f"; promised already: {promised[k, d]}"
@@ -144,8 +151,10 @@ def _when(run: Run, k: int, d: int) -> int:
     return int((here > here[d] * (1 + 1e-9)).sum())
 
 
-def _sides(parts: Attribution, k: int, own: str, names: Sequence[str]) -> str:
-    """What the good comes from, in words."""
+def _sides(
+    parts: Attribution, k: int, own: int, *, names: Sequence[str], sources: Sequence[str]
+) -> str:
+    """What the good comes from, in words; sources say where they rest on an assumption."""
     leaving, arriving = float(parts.to_total[k]), float(parts.from_total[k])
     whole = max(leaving + arriving, 1e-300)
     to, source = None, None
@@ -153,5 +162,6 @@ def _sides(parts: Attribution, k: int, own: str, names: Sequence[str]) -> str:
         to = names[parts.to_lake[k, 0]]
     if arriving / whole >= TELLING:
         outside = parts.from_outside[k] > parts.from_value[k, 0]
-        source = OUTSIDE if outside else names[parts.from_lake[k, 0]]
-    return side_words(own, to=to, source=source, leaving_first=leaving >= arriving)
+        source = OUTSIDE if outside else sources[parts.from_lake[k, 0]]
+    first = leaving >= arriving
+    return side_words(names[own], sources[own], to=to, source=source, leaving_first=first)

@@ -7,6 +7,7 @@ split by what it comes from.
 """
 
 from spreadnet.decisions.ranking.attribution import Attribution, attribute
+from spreadnet.decisions.ranking.landings import assumed_lakes
 from spreadnet.decisions.ranking.order import ranks
 from spreadnet.decisions.ranking.rank import decide
 from spreadnet.decisions.ranking.result import Assessment
@@ -14,6 +15,7 @@ from spreadnet.decisions.ranking.result import Assessment
 __all__ = [
     "Assessment",
     "Attribution",
+    "assumed_lakes",
     "attribute",
     "decide",
     "ranks",

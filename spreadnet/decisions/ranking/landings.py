@@ -14,15 +14,16 @@ from spreadnet.evidence.estimating import WATERS
 from spreadnet.evidence.region import DIRECTIONS, GAPS
 from spreadnet.model.carriage import ROUTES
 from spreadnet.model.estimates import GROUPS
-from spreadnet.words import OUTSIDE, Facts, Part, reasons
+from spreadnet.words import OUTSIDE, Facts, Part, assumed_words, reasons
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     import geopandas as gpd
     from numpy.typing import NDArray
 
     from spreadnet.decisions.draws import Run
+    from spreadnet.decisions.hours import Met
     from spreadnet.decisions.ranking.attribution import Attribution
     from spreadnet.decisions.ranking.real_hours import Exact
     from spreadnet.evidence.gather import Evidence
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
 
 LIKELY = 0.02  # a chance of being infested unseen that is worth a word
+RESTS_ON = 0.25  # share of the good of boats leaving that rests on such a chance, told from here on
 SIDES = {"launching": "arriving", "retrieving": "leaving"}
 
 
@@ -43,6 +45,7 @@ def landing_table(
     scores: Array,
     moved: tuple[Array, Array],
     hours: Mapping[str, Array],
+    met: Met,
 ) -> gpd.GeoDataFrame:
     """
     One row a landing, in the region's order.
@@ -63,6 +66,8 @@ def landing_table(
         Ranks with each group of inputs drawn anew, see `rank_sources.rank_moves`.
     hours : mapping of way to array, shape (K, D)
         The same hours placed in each way.
+    met : Met
+        Whom an hour meets.
 
     Returns
     -------
@@ -100,6 +105,8 @@ def landing_table(
     when = (blocks["day_type"] + " " + blocks["block"]).to_numpy()
     table["best_when"] = when[best] if traffic_known else "not known"
     table["boats_met_per_hour"] = run.reach.boats[np.arange(len(best)), best]
+    for column, boats in met.bridging_per_100_hours(np.arange(len(best)), best).items():
+        table[column] = boats
     for way, placed in hours.items():
         table[f"hours_{way.replace(' ', '_')}"] = placed.sum(axis=1)
     shares = evidence.shares.mean()
@@ -128,10 +135,15 @@ def _all_reasons(region: Region, evidence: Evidence, run: Run, table: pd.DataFra
     runs = [(run.weights[n], run.inputs[n], run.paths[n], run.slopes[n]) for n in run.inputs]
     parts = attribute(runs)
     out_routes = np.sum([w * s.leaving_routes for w, _, _, s in runs], axis=0)
+    rests = {
+        n: weight * slope.leaving / np.maximum(out_routes.sum(axis=0), 1e-300)
+        for n, (weight, _, _, slope) in zip(run.inputs, runs, strict=True)
+    }
     in_routes = np.sum([w * s.arriving_routes for w, _, _, s in runs], axis=0)
     busy = ranks(table["launches"].to_numpy(float), list(table.index))
     lake = run.inputs[next(iter(run.inputs))].landing_lake
     names = region.lakes["name"].to_numpy()
+    assumed, unseen = assumed_lakes(run, evidence), unseen_words(run, evidence)
     counts = evidence.gaps.table[["rate", "found", "checked"]].to_dict("index")
     told = []
     for k, (landing_id, row) in enumerate(zip(table.index, table.to_dict("records"), strict=True)):
@@ -159,12 +171,12 @@ def _all_reasons(region: Region, evidence: Evidence, run: Run, table: pd.DataFra
                 evidence.species[n].label for n, s in evidence.status.items() if s.known[lake[k]]
             ],
             likely=[
-                (evidence.species[n].label, float(run.inputs[n].initial[lake[k]]))
-                for n, s in evidence.status.items()
-                if run.inputs[n].initial[lake[k]] >= LIKELY and not s.known[lake[k]]
+                (evidence.species[n].label, words[lake[k]])
+                for n, words in unseen.items()
+                if words[lake[k]] and rests[n][k] >= RESTS_ON
             ],
             to_parts=_to_parts(parts, k, names),
-            from_parts=_from_parts(parts, k, names),
+            from_parts=_from_parts(parts, k, names, assumed),
             gap=route,
             gap_direction="leaving" if leaves else "arriving",
             gap_rate=rate,
@@ -172,9 +184,59 @@ def _all_reasons(region: Region, evidence: Evidence, run: Run, table: pd.DataFra
             gap_checked=checked,
             best_when=row["best_when"] if evidence.traffic.timed else None,
             boats_met=row["boats_met_per_hour"],
+            bridging_boats=row["bridging_boats_per_100_hours"],
         )
         told.append("; ".join(reason.replace(";", ",") for reason in reasons(facts)))
     return told
+
+
+def unseen_words(run: Run, evidence: Evidence) -> dict[str, list[str]]:
+    """
+    What a species that nobody has seen in a lake rests on, lake by lake.
+
+    Parameters
+    ----------
+    run : Run
+        The model at the best estimates.
+    evidence : Evidence
+        Surveys, and where each species is known.
+
+    Returns
+    -------
+    words : dict of species to list of str, length L
+        `assumed_words`; empty where it is known, or hardly likely.
+    """
+    words = {}
+    for name, status in evidence.status.items():
+        chance = run.inputs[name].initial
+        told = (chance >= LIKELY) & ~status.known
+        each = zip(told, status.surveys, chance, strict=True)
+        words[name] = [assumed_words(n, float(p)) if some else "" for some, n, p in each]
+    return words
+
+
+def assumed_lakes(run: Run, evidence: Evidence) -> list[str]:
+    """
+    What boats from a lake rest on where none of the species is known in it.
+
+    Parameters
+    ----------
+    run : Run
+        The model at the best estimates.
+    evidence : Evidence
+        Surveys, and where each species is known.
+
+    Returns
+    -------
+    words : list of str, length L
+        Of the species that is likeliest there; empty where one is known, or all are hardly likely.
+    """
+    unseen = unseen_words(run, evidence)
+    chances = np.array([run.inputs[name].initial for name in unseen])
+    known = np.any([evidence.status[name].known for name in unseen], axis=0)
+    likeliest = np.argmax(chances, axis=0)
+    words = list(unseen.values())
+    return ["" if known[j] else words[s][j] for j, s in enumerate(likeliest)]
 
 
 def _telling_gap(
@@ -199,11 +261,11 @@ def _to_parts(parts: Attribution, k: int, names: NDArray) -> list[Part]:
     ]
 
 
-def _from_parts(parts: Attribution, k: int, names: NDArray) -> list[Part]:
+def _from_parts(parts: Attribution, k: int, names: NDArray, assumed: Sequence[str]) -> list[Part]:
     """Where boats arriving at landing k bring most from, waters outside among them."""
     whole = parts.from_total[k] or 1.0
     found = [
-        Part(str(names[j]), v / whole)
+        Part(str(names[j]), v / whole, assumed[j])
         for j, v in zip(parts.from_lake[k], parts.from_value[k], strict=True)
         if v > 0
     ]

@@ -10,7 +10,7 @@ import pandas as pd
 import shapely
 
 from spreadnet.decisions.draws import any_new, avoided_by, run_draws, run_model, setting_of
-from spreadnet.decisions.hours import WAYS, place_busiest, place_equally, place_ranked
+from spreadnet.decisions.hours import WAYS, Met, place_busiest, place_equally, place_ranked
 from spreadnet.decisions.ranking.engine_check import check_engine, why_apart
 from spreadnet.decisions.ranking.landings import landing_table
 from spreadnet.decisions.ranking.real_hours import exact_effects
@@ -81,21 +81,24 @@ def decide(
     place = place_of(region, evidence, movement)
     run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=seasons)
     hours = _hours(region.settings.hours, run)
+    met = Met.of(run.reach, evidence, next(iter(run.inputs.values())))
+    redrawn = redrawn_number(draws)
     setting = setting_of(
-        evidence,
-        movement,
-        place=place,
-        best=run,
-        hours=hours,
-        seed=seed,
-        redrawn=redrawn_number(draws),
+        evidence, movement, place=place, best=run, hours=hours, seed=seed, redrawn=redrawn
     )
     drawn = run_draws(setting, range(draws), workers=options.workers, step=options.progress.step)
     checks = check_engine(run, seed=seed)
     exact = exact_effects(run)
     moved = rank_moves(drawn.scores, drawn.redrawn, factor=exact.factor, ids=place.landing_ids)
     landings = landing_table(
-        region, evidence, run=run, exact=exact, scores=drawn.scores, moved=moved, hours=hours
+        region,
+        evidence,
+        run=run,
+        exact=exact,
+        scores=drawn.scores,
+        moved=moved,
+        hours=hours,
+        met=met,
     )
     moves = region_shares(*moved, first=_first(landings))
     lakes = _lake_table(region, evidence, run=run, drawn=drawn, known=setting.known)
@@ -113,7 +116,7 @@ def decide(
             streams=region.streams,
         ),
         comparison=_comparison(
-            run, drawn, hours=hours, cost_per_hour=region.settings.cost_per_hour
+            run, drawn, hours=hours, met=met, cost_per_hour=region.settings.cost_per_hour
         ),
         totals=_totals(run, drawn, checks),
         by_season=_by_season(region, run, drawn),
@@ -163,9 +166,9 @@ def _hours(budget: float, run: Run) -> dict[str, Array]:
 
 
 def _comparison(
-    run: Run, drawn: Draws, *, hours: dict[str, Array], cost_per_hour: float | None
+    run: Run, drawn: Draws, *, hours: dict[str, Array], met: Met, cost_per_hour: float | None
 ) -> pd.DataFrame:
-    """Avoided by hours placed in each way, with 90% intervals and, where known, their cost."""
+    """Whom hours placed in each way meet, and avoided with 90% intervals and cost."""
     low, high = np.quantile(drawn.avoided, [0.05, 0.95], axis=0)
     best = avoided_by(run, hours)
     first = drawn.avoided[:, [0]]
@@ -173,7 +176,7 @@ def _comparison(
         {
             "hours_a_season": [placed.sum() for placed in hours.values()],
             "landings": [int((placed.sum(axis=1) > 0).sum()) for placed in hours.values()],
-            "boats_met_a_season": [(placed * run.reach.boats).sum() for placed in hours.values()],
+            **pd.DataFrame([met.season(placed) for placed in hours.values()]).to_dict("list"),
             "avoided": best,
             "avoided_low": np.minimum(low, best),
             "avoided_high": np.maximum(high, best),
@@ -306,7 +309,7 @@ def _engine_notes(
     names = list(region.lakes["name"])
     for name, check in checks.items():
         text = (
-            f"{evidence.species[name].label}: {check.futures:,} simulated futures give "
+            f"{evidence.species[name].label}: {check.futures:,} simulated courses give "
             f"{figure(check.simulated)} new infestations (standard error {figure(check.error)}), "
             f"the expected course {figure(check.expected)}"
         )
@@ -370,7 +373,7 @@ def _notes(
         )
         notes.append(Note("trips-listed", text))
     if drawn < FEW_DRAWS:
-        text = f"{drawn} draws are too few for intervals to act on; {ENOUGH_DRAWS} are usual"
+        text = f"{drawn} repeats are too few for intervals to act on; {ENOUGH_DRAWS} are usual"
         notes.append(Note("few-draws", text))
     if landings["rank"].isna().all():
         notes.append(

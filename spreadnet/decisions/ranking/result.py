@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from spreadnet.words import CAUTIONS, card, finding, top_landings
+from spreadnet.words import CAUTIONS, card, compared, finding, top_landings
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -89,7 +89,10 @@ class Assessment:
     def _repr_html_(self) -> str:
         return card(
             self.region.settings.name,
-            lines=[f"{finding(self)}.", f"{self.seasons} seasons, {self.draws} draws."],
+            lines=[
+                *(f"{text}." for text in (finding(self), compared(self)) if text),
+                f"{self.seasons} seasons, {self.draws} draws.",
+            ],
             table=self.top(5),
             cautions=CAUTIONS[:2],
         )

@@ -415,8 +415,9 @@ def _from_interviews(
     drawn = {TRAFFIC: np.array([pull(traffic.draw(rng).launches)[TRAFFIC] for rng in streams])}
     fit = fit_gravity(asked, attractions, between_km, law=chosen, drawn=drawn)
     text = (
-        f"movement: the {chosen.name.replace('_', ' ')} law predicts landings held out best or as "
-        f"well as a longer one, from {base['interviews']:,} interviews at {fit.landings} landings"
+        f"movement: the {chosen.name.replace('_', ' ')} law predicts trips of landings that it was "
+        "not fitted to best, or as well as a longer one, from "
+        f"{base['interviews']:,} interviews at {fit.landings} landings"
     )
     return {
         "kind": "fitted",

@@ -10,7 +10,7 @@ from icalendar import Calendar, Event
 
 from spreadnet.decisions.roster import codes_in
 from spreadnet.outputs.safe import clean_text
-from spreadnet.words import CAUTIONS
+from spreadnet.words import ON_SITE
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -25,7 +25,6 @@ STATUS = {
     "open": "TENTATIVE",
     "cancelled": "CANCELLED",
 }
-ON_SITE = CAUTIONS[1:]  # the first is about figures, of which there are none here
 
 
 def roster_calendar(

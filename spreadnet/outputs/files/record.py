@@ -16,6 +16,7 @@ import pandas as pd
 import pyproj
 
 from spreadnet.model.fast import fast_available
+from spreadnet.words import CAUTIONS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -168,7 +169,7 @@ def plan_record(plan: SeasonPlan) -> dict[str, Any]:
             "draws": plan.draws,
             "seed": plan.seed,
             "avoided": plan.avoided,
-            "most_possible": plan.most_possible,
+            "straight_line": plan.straight_line,
             "slopes_worked_out": plan.slopes,
             "ways": plan.ways,
             "value_of_hours": plan.value,
@@ -236,7 +237,7 @@ def survey_record(survey: SurveyList, region: Region) -> dict[str, Any]:
 
 def write_record(record: Mapping[str, Any], path: Path, *, files: Sequence[Path] = ()) -> Path:
     """
-    Write the record with the size and hash of each output file.
+    Write the record with the cautions, and the size and hash of each output file.
 
     Parameters
     ----------
@@ -260,7 +261,8 @@ def write_record(record: Mapping[str, Any], path: Path, *, files: Sequence[Path]
         }
         for file in files
     ]
-    text = json.dumps({**record, "outputs": outputs}, indent=1, allow_nan=False, ensure_ascii=False)
+    whole = {"cautions": CAUTIONS, **record, "outputs": outputs}
+    text = json.dumps(whole, indent=1, allow_nan=False, ensure_ascii=False)
     path.write_text(text + "\n", encoding="utf-8")
     return path
 

@@ -18,6 +18,7 @@ from spreadnet.evidence.cells import FORMULA
 from spreadnet.outputs.files.calendar import roster_calendar
 from spreadnet.outputs.files.tables import write_csv
 from spreadnet.outputs.safe import for_book
+from spreadnet.words import ON_SITE
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from spreadnet.decisions.roster import Roster
 
 WIDEST = 40  # letters of a column
+READ_FIRST = "read first"  # name of the sheet with the cautions
 ZIP_DAY = (1980, 1, 1, 0, 0, 0)  # earliest a ZIP file can name
 
 
@@ -87,7 +89,7 @@ def write_roster(
 
 def roster_workbook(roster: Roster, *, stamp: datetime) -> bytes:
     """
-    Workbook with the sheets `shifts`, by date, and `people`.
+    Workbook with the sheets `read first` (cautions), `shifts`, by date, and `people`.
 
     Parameters
     ----------
@@ -105,9 +107,13 @@ def roster_workbook(roster: Roster, *, stamp: datetime) -> bytes:
     made = stamp.astimezone(UTC).replace(tzinfo=None, microsecond=0)
     book.properties.creator = "spreadnet"
     book.properties.created = made
-    sheet = book.active
-    sheet.title = "shifts"
-    _fill(sheet, roster.shifts)
+    first = book.active
+    first.title, first.column_dimensions["A"].width = READ_FIRST, 2.5 * WIDEST
+    for row, text in enumerate(("Cautions", *ON_SITE), start=1):
+        cell = first.cell(row, 1, text)
+        cell.font, cell.alignment = Font(bold=row == 1), Alignment(wrap_text=True, vertical="top")
+    first.page_setup.orientation = "landscape"
+    _fill(book.create_sheet("shifts"), roster.shifts)
     _fill(book.create_sheet("people"), roster.by_person.reset_index())
     raw = io.BytesIO()
     book.save(raw)
@@ -128,6 +134,7 @@ def _fill(sheet: Worksheet, table: pd.DataFrame) -> None:
     sheet.freeze_panes = "A2"
     sheet.auto_filter.ref = sheet.dimensions
     sheet.print_title_rows = "1:1"
+    sheet.oddFooter.center.text = f"Cautions are on the sheet '{READ_FIRST}'"
     sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
 

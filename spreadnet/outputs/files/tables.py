@@ -15,6 +15,7 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
 from spreadnet.outputs.files.graphml import write_graphml
 from spreadnet.outputs.safe import for_cell, for_layer
+from spreadnet.words import CAUTIONS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -276,7 +277,8 @@ def write_meanings(result: str, files: Sequence[Path], path: Path) -> Path:
 
 
 def _write_geopackage(assessment: Assessment, path: Path) -> Path:
-    """Layers lakes, landings, trips and run_info, in the region's projected CRS."""
+    """Layers lakes, landings, trips and run_info, in the region's projected CRS, with cautions."""
+    told = {"DESCRIPTION": " ".join(CAUTIONS)}  # what a GIS shows of a layer
     layers = {
         "lakes": assessment.lakes.reset_index(),
         "landings": in_rank_order(assessment.landings).reset_index(),
@@ -285,7 +287,12 @@ def _write_geopackage(assessment: Assessment, path: Path) -> Path:
     for name, layer in layers.items():
         if len(layer):
             pyogrio.write_dataframe(
-                _plain(layer), path, layer=name, driver="GPKG", append=path.exists()
+                _plain(layer),
+                path,
+                layer=name,
+                driver="GPKG",
+                append=path.exists(),
+                layer_options=told,
             )
     info = pd.DataFrame(
         [
@@ -293,6 +300,7 @@ def _write_geopackage(assessment: Assessment, path: Path) -> Path:
             ("seasons", str(assessment.seasons)),
             ("draws", str(assessment.draws)),
             ("seed", str(assessment.seed)),
+            *((f"caution {number}", text) for number, text in enumerate(CAUTIONS, start=1)),
         ],
         columns=["key", "value"],
     )

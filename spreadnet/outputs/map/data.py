@@ -20,7 +20,7 @@ from spreadnet.outputs.map.shapes import (
     whole_degrees,
 )
 from spreadnet.outputs.safe import clean_text, short_text
-from spreadnet.words import count_text, number_text, percent_text
+from spreadnet.words import count_text, odds_text, percent_text, rough_text
 
 LISTED_TRIPS = 400  # flows in the page; enough to show where one lake's boats go
 SHOWN_TRIPS = 60  # lines drawn at once; more hide the lakes
@@ -161,7 +161,7 @@ def landing_text(landings: pd.DataFrame) -> dict[str, list[str]]:
     -------
     text : dict
         Lists in the order of the table: name, lake, rank, ranks, first_10, avoided,
-        avoided_range, boats, boats_range, when, leaving.
+        avoided_range, boats, boats_range, when, leaving, bridging.
     """
 
     def numbers(column: str) -> NDArray[np.float64]:
@@ -170,7 +170,7 @@ def landing_text(landings: pd.DataFrame) -> dict[str, list[str]]:
     def spans(low: str, high: str, words: object) -> list[str]:
         pairs = zip(numbers(low), numbers(high), strict=True)
         return [
-            f"{words(a)} to {words(b)}" if np.isfinite(a + b) else ""  # type: ignore[operator]
+            _unbroken(f"{words(a)} to {words(b)}") if np.isfinite(a + b) else ""  # type: ignore[operator]
             for a, b in pairs
         ]
 
@@ -183,13 +183,19 @@ def landing_text(landings: pd.DataFrame) -> dict[str, list[str]]:
         "rank": each("rank", count_text),
         "ranks": spans("rank_low", "rank_high", count_text),
         "first_10": each("chance_first_10", percent_text),
-        "avoided": each("avoided_per_100_hours", number_text),
-        "avoided_range": spans("avoided_low", "avoided_high", number_text),
+        "avoided": each("avoided_per_100_hours", odds_text),
+        "avoided_range": spans("avoided_low", "avoided_high", odds_text),
         "boats": each("launches", count_text),
         "boats_range": spans("launches_low", "launches_high", count_text),
         "when": [short_text(v) for v in landings["best_when"]],
         "leaving": each("leaving_share", percent_text),
+        "bridging": each("bridging_boats_per_100_hours", rough_text),
     }
+
+
+def _unbroken(text: str) -> str:
+    """Text whose chances are not parted at the end of a line."""
+    return text.replace("1 in ", "1\u00a0in\u00a0")
 
 
 def listed_trips(trips: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -310,7 +316,7 @@ def _trip_data(trips: gpd.GeoDataFrame, lake_ids: pd.Index, *, turned: bool) -> 
         "from": [int(row) for row in lake_ids.get_indexer(trips["from_lake_id"])],
         "to": [int(row) for row in lake_ids.get_indexer(trips["to_lake_id"])],
         "boats": [float(f"{v:.6g}") for v in numbers("trips")],
-        "arrivals": [number_text(v) for v in numbers("introductions")],
+        "arrivals": [odds_text(v) for v in numbers("introductions")],
         "km": [count_text(v) for v in numbers("distance_km")],
         "shown": SHOWN_TRIPS,
         "path": paths,

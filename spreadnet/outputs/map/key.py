@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from spreadnet.outputs import palette
 from spreadnet.outputs.pages import fragment
 from spreadnet.outputs.palette import LANDING, LANDING_OFF, PAPER
-from spreadnet.words import plain_text
+from spreadnet.words import odds_text, plain_text
 
 TRIP_WIDTHS = (1.0, 2.0, 3.5, 5.5)
 NUMBERED = 10  # first landings, that always show their rank
@@ -109,7 +109,7 @@ def key_html(
         ramp=list(zip(palette.CHANCE, step_words(steps, percent=True), strict=True)),
         sizes=[(left + r + 2, r) for left, (_, r) in zip(lefts, sizes, strict=False)],
         sizes_width=f"{max(lefts[-1], 28):g}",
-        sizes_words=", ".join(plain_text(value) for value, _ in sizes),
+        sizes_words="; ".join(odds_text(value) for value, _ in sizes),
         trips=list(zip(TRIP_WIDTHS, trips, strict=False)),
         text=text,
         switches=switches,

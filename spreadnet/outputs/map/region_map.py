@@ -45,7 +45,8 @@ LAKE_SPECIES_COLUMNS = ("status_", "infested_chance_", "new_infestation_chance_"
 LANDING_COLUMNS = (
     *("rank", "name", "lake_id", "lake_name", "avoided_per_100_hours", "avoided_low"),
     *("avoided_high", "rank_low", "rank_high", "chance_first_10", "launches", "launches_low"),
-    *("launches_high", "visited", "can_staff", "best_when", "leaving_share", "reasons"),
+    *("launches_high", "visited", "can_staff", "best_when", "leaving_share"),
+    *("bridging_boats_per_100_hours", "reasons"),
 )
 TITLE_LETTERS = 200
 TRIP_COLUMNS = ("from_lake_id", "to_lake_id", "trips", "introductions", "distance_km")
@@ -56,9 +57,9 @@ class Caption:
     """
     What is written on a map beside its data.
 
-    `title` says the finding; `species` maps names to labels; `status_through` is the day of the
-    last survey, None if not known; `run` is the short id of the run's record; `unit` says what
-    `avoided_per_100_hours` counts.
+    `title` says the finding, `lead` the sentence after it; `species` maps names to labels;
+    `status_through` is the day of the last survey, None if not known; `run` is the short id of the
+    run's record; `unit` says what `avoided_per_100_hours` counts.
     """
 
     region: str
@@ -74,6 +75,7 @@ class Caption:
     notes: tuple[str, ...]
     status_through: str | None
     run: str
+    lead: str = ""
     unit: str = "new infestations avoided per 100 hours worked"
 
 
@@ -260,6 +262,7 @@ def _page_values(
 
     return {
         "title": short_text(caption.title, letters=TITLE_LETTERS),
+        "lead": short_text(caption.lead, letters=TITLE_LETTERS),
         "region": short_text(caption.region),
         "facts": _facts(caption),
         "cautions": caption.cautions,
@@ -320,7 +323,7 @@ def _facts(caption: Caption) -> list[str]:
         caption.season,
         f"Status through {caption.status_through}" if caption.status_through else "",
         f"Made on {caption.made_on}",
-        f"{caption.draws:,} draws, seed {caption.seed}",
+        f"{caption.draws:,} repeats, seed {caption.seed}",
         f"Run {caption.run}",
         f"spreadnet {caption.version}",
     ]

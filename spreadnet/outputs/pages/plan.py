@@ -9,13 +9,17 @@ from spreadnet.outputs.files import version
 from spreadnet.outputs.pages.render import Table, render
 from spreadnet.words import (
     CAUTIONS,
-    bound_words,
+    bridging_words,
     cost_text,
     count_text,
     figure,
+    near_best_words,
+    odds_range,
+    odds_text,
+    plan_compared,
     plan_finding,
+    rough_text,
     whole_percent,
-    with_range,
 )
 
 if TYPE_CHECKING:
@@ -56,12 +60,14 @@ def plan_page(plan: SeasonPlan, *, made_on: date) -> str:
         "pages/plan.html.j2",
         title=f"{settings.name}: educators' shifts, {plan.plan_from} to {settings.season_last_day}",
         finding=plan_finding(plan),
-        bound=bound_words(plan),
+        compared=plan_compared(plan),
+        near_best=near_best_words(plan),
         shifts=_shifts(plan),
         dates=None if roster is None else _dates(roster),
         later=_later(roster),
         people=None if roster is None or not len(roster.by_person) else _people(roster),
         ways=_ways(plan),
+        bridging=bridging_words(plan),
         picture=_picture(plan),
         value=_value(plan),
         rules=_rules(plan),
@@ -90,7 +96,7 @@ def _shifts(plan: SeasonPlan) -> Table:
                 + (f" ({row['promised']} promised)" if row["promised"] else ""),
                 count_text(row["hours"]),
                 figure(row["boats_met"]),
-                figure(row["avoided_by_one_shift"]),
+                odds_text(row["avoided_by_one_shift"]),
             )
             for row in rows
         ],
@@ -149,15 +155,25 @@ def _ways(plan: SeasonPlan) -> Table:
                 row["way"],
                 count_text(row["hours_a_season"]),
                 f"{row['landings']:.0f}",
-                figure(row["boats_met_a_season"]),
+                rough_text(row["boats_met_a_season"]),
+                rough_text(row["bridging_boats_a_season"]),
                 _avoided(row),
-                f"{figure(row['simulated'])} \u00b1 {figure(row['simulated_error'])}",
+                *_share(row),
                 "" if chance != chance else whole_percent(chance),
                 *_cost(row),
             )
         )
-    head = ("placed", "hours", "landings", "boats met", "avoided", "simulated", "plan better")
-    return Table("The same hours, five ways", (*head, *_cost_head(plan.ways)), rows)
+    shares = ("share of plan",) if rows and len(_share(plan.ways.iloc[0])) else ()
+    head = ("placed", "hours", "landings", "boats met", "bridging boats", "avoided", *shares)
+    head = (*head, "plan better", *_cost_head(plan.ways))
+    kinds = ("", "more", "more", "more", "", "wrap", *("" for _ in shares), "", "wrap more")
+    return Table(f"The same hours, {len(rows)} ways", head, rows, kinds=kinds[: len(head)])
+
+
+def _share(row: Mapping[Hashable, Any] | pd.Series) -> tuple[str, ...]:
+    """What a way avoids over what the plan avoids; nothing where that is too unsure to be shown."""
+    share, error = row["share_of_plan"], row["share_of_plan_error"]
+    return () if share != share else (f"{whole_percent(share)} \u00b1 {whole_percent(error)}",)
 
 
 def _picture(plan: SeasonPlan) -> Markup | None:
@@ -165,7 +181,7 @@ def _picture(plan: SeasonPlan) -> Markup | None:
     if plan.value.empty:
         return None
     told = "; ".join(
-        f"{count_text(row['hours_a_season'])}: {figure(row['avoided'])}"
+        f"{count_text(row['hours_a_season'])}: {odds_text(row['avoided'])}"
         for row in plan.value.to_dict("records")
     )
     with plain_style():
@@ -178,7 +194,7 @@ def _value(plan: SeasonPlan) -> Table:
         (
             count_text(row["hours_a_season"]),
             _avoided(row),
-            figure(row["avoided_by_next_100_hours"]),
+            odds_text(row["avoided_by_next_100_hours"]),
             *_cost(row),
         )
         for row in plan.value.to_dict("records")
@@ -190,7 +206,7 @@ def _value(plan: SeasonPlan) -> Table:
 def _rules(plan: SeasonPlan) -> Table:
     """What would be avoided without each kind of rule."""
     rows = [
-        (str(rule), figure(row["avoided_without"]), figure(row["cost"]))
+        (str(rule), odds_text(row["avoided_without"]), odds_text(row["cost"]))
         for rule, row in plan.rules.iterrows()
     ]
     head = ("without this rule", "avoided", "that is more by")
@@ -199,7 +215,7 @@ def _rules(plan: SeasonPlan) -> Table:
 
 def _avoided(row: Mapping[Hashable, Any]) -> str:
     """What is avoided, with its interval."""
-    return with_range(row["avoided"], row["avoided_low"], row["avoided_high"])
+    return odds_range(row["avoided"], row["avoided_low"], row["avoided_high"])
 
 
 def _cost_head(table: pd.DataFrame) -> tuple[str, ...]:

@@ -23,8 +23,9 @@ class Table:
     A table of a page.
 
     `head` and `rows` are words as they are read; the first cell of a row names it. `kinds` are
-    classes of the first columns: `word` for words, set left, `more` for what a phone leaves out.
-    `below` holds a line for under each row, over its whole width, or nothing.
+    classes of the first columns: `word` for words, set left, `more` for what a phone leaves out,
+    `wrap` for what may take several lines. `below` holds a line for under each row, over its whole
+    width, or nothing.
     """
 
     caption: str

@@ -75,7 +75,7 @@ def test_concave_returns_have_their_closed_form(returns, shift_hours, hours, cap
     assert placed == pytest.approx(expected, abs=within)
     near = 1e-9 if shift_hours >= 1 else 5e-6 if returns is SQUARE_ROOT else 1e-6
     assert found.avoided == pytest.approx(value, rel=near)
-    assert found.avoided <= found.bound
+    assert found.avoided <= found.straight_line
     soon = search(Separable(*returns, shift_hours), rules)
     assert soon.avoided > 0.999 * found.avoided
 
@@ -149,7 +149,7 @@ def test_landings_that_need_many_shifts_stay_within_the_knapsack_bound(capacity,
     bound = (filled[:, 0] * profits / weights).sum()
     assert {165: 309.0189, 750: 1461.5043}[capacity] == pytest.approx(bound, abs=1e-4)
     found = search(AllOrNothing(), rules)
-    assert found.avoided <= best <= found.bound + 1e-9
+    assert found.avoided <= best <= found.straight_line + 1e-9
     assert rules.keeps(found.shifts)
 
 
@@ -249,7 +249,7 @@ def test_the_most_people_of_san_francisco_are_covered(metres, sites, best, greed
             return (left @ within)[:, None]
 
     found = search(Covered(), rules_of(np.ones((16, 1)), shifts=sites))
-    assert greedy <= found.avoided <= found.bound
+    assert greedy <= found.avoided <= found.straight_line
     assert found.avoided == best
     every = max(
         people[within[:, list(chosen)].any(axis=1)].sum()
@@ -293,4 +293,4 @@ def test_every_plan_found_keeps_all_rules_and_every_other_that_does_is_within_th
     assert rules.keeps(found.shifts)
     best = objective.avoided(allowed).max()
     assert found.avoided == pytest.approx(best, rel=1e-9, abs=1e-12)
-    assert found.bound >= best - 1e-9
+    assert found.straight_line >= best - 1e-9

@@ -170,7 +170,7 @@ def test_all_draws_are_simulated_too(demo_result):
 def test_the_run_tells_both_and_the_table_by_season_agrees(demo_result):
     told = [n for n in demo_result.notes if n.code.startswith("engines-")]
     assert len(told) == len(demo_result.totals)
-    assert "1,000 simulated futures give" in told[0].text
+    assert "1,000 simulated courses give" in told[0].text
     table = demo_result.totals
     assert table["simulated"].to_numpy() == pytest.approx(
         table["new_infestations"].to_numpy(), rel=0.15

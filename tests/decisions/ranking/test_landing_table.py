@@ -63,3 +63,23 @@ def test_best_time_is_where_an_hour_avoids_most(demo_result, run):
     labels = list(blocks["day_type"] + " " + blocks["block"])
     for k, when in enumerate(demo_result.landings["best_when"]):
         assert values[k, labels.index(when)] == pytest.approx(values[k].max(), rel=1e-9)
+
+
+def test_bridging_boats_are_those_that_go_from_where_a_species_is_to_where_it_is_not(
+    demo_result, run
+):
+    """Trip by trip at 100 hours of the best time, from the matrix of all trips."""
+    evidence, table = demo_result.evidence, demo_result.landings
+    one = next(iter(run.inputs.values()))
+    matrix, lake, block = one.trips.matrix(), one.landing_lake, run.best_block()
+    row, bridges = np.arange(len(table)), {}
+    for name, status in evidence.status.items():
+        has = status.known[lake]
+        bridges[f"bridging_boats_per_100_hours_{name}"] = has[:, None] & ~has[None, :]
+    bridges["bridging_boats_per_100_hours"] = np.any(list(bridges.values()), axis=0)
+    for column, joined in bridges.items():
+        trips = np.where(joined, matrix, 0.0)
+        met = run.reach.leaving[row, block] * trips.sum(axis=1)
+        met += run.reach.arriving[row, block] * trips.sum(axis=0)
+        assert table[column].to_numpy() == pytest.approx(100 * met)
+        assert (met > 0).sum() > 50

@@ -210,7 +210,7 @@ def test_what_can_not_be_dated_is_refused(roster, changed, message):
 
 def test_the_workbook_holds_dates_numbers_and_no_formula(roster):
     book = openpyxl.load_workbook(io.BytesIO(roster_workbook(roster, stamp=STAMP)))
-    assert book.sheetnames == ["shifts", "people"]
+    assert book.sheetnames == ["read first", "shifts", "people"]
     sheet = book["shifts"]
     assert [cell.value for cell in sheet[1]] == list(COLUMNS)
     assert sheet.freeze_panes == "A2"
@@ -253,7 +253,7 @@ def test_letters_by_number_are_not_read_as_letters(roster):
     # A workbook may write any letter as _xHHHH_: left as it is, this would be read as "=1+1".
     odd = Roster(roster.shifts.assign(landing="_x003D_1+1"), roster.by_person, ())
     with zipfile.ZipFile(io.BytesIO(roster_workbook(odd, stamp=STAMP))) as parts:
-        sheet = parts.read("xl/worksheets/sheet1.xml").decode()
+        sheet = parts.read("xl/worksheets/sheet2.xml").decode()
     assert "<t>_x005F_x003D_1+1</t>" in sheet
     assert "<t>_x003D_" not in sheet
 

@@ -23,7 +23,7 @@ from spreadnet.outputs.map.offline import leaflet_script
 from spreadnet.outputs.map.region_map import Caption, map_html, region_map
 from spreadnet.outputs.map.shapes import LETTERS, off_the_map, pack, simplified
 from spreadnet.outputs.safe import clean_text, for_html, for_script, short_text
-from spreadnet.words.numbers import number_text
+from spreadnet.words import odds_text
 
 # Seven ways in which text from a table has run as script, or killed a folium 0.20.0 map.
 HOSTILE = (
@@ -204,6 +204,7 @@ def test_no_interval_leaves_out_its_own_number(three):
             **{key: ["x"] for key in ("name", "lake_name", "best_when")},
             **{key: [1] for key in ("rank", "rank_low", "rank_high")},
             **{key: [0.5] for key in ("chance_first_10", "leaving_share")},
+            "bridging_boats_per_100_hours": [12.0],
             **{"avoided_per_100_hours": [value], "launches": [value]},
             **{"avoided_low": [low], "launches_low": [low]},
             **{"avoided_high": [high], "launches_high": [high]},
@@ -212,13 +213,19 @@ def test_no_interval_leaves_out_its_own_number(three):
     text = landing_text(table)
     for what in ("avoided", "boats"):
         shown = [*text[f"{what}_range"][0].split(" to "), *text[what]]
-        below, above, own = (float(s.removeprefix("under ").replace(",", "")) for s in shown)
+        below, above, own = (as_number(s) for s in shown)
         assert below <= own <= above
 
 
+def as_number(text):
+    """What a number says, also where it is a chance."""
+    text = text.removeprefix("under ").replace(",", "").replace("\u00a0", " ")
+    return 1 / float(text.removeprefix("1 in ")) if "1 in " in text else float(text)
+
+
 def test_tiny_numbers_are_not_shown_as_zeros():
-    assert number_text(3e-9) == "under 0.000001"
-    assert number_text(0.0000012) == "0.000001"
+    assert odds_text(3e-9) == "under 1 in 1,000,000"
+    assert odds_text(0.0000012) == "1 in 830,000"
 
 
 def test_safe_json_refuses_what_json_has_not():
@@ -391,7 +398,7 @@ def test_key_names_every_symbol_with_its_unit(tables, caption):
         "The 60 largest of",
     ):
         assert words in key
-    for fact in ("seed 7", "200 draws", "Made on 12 May 2031", "Run k3f9a2", "spreadnet 0.1.0"):
+    for fact in ("seed 7", "200 repeats", "Made on 12 May 2031", "Run k3f9a2", "spreadnet 0.1.0"):
         assert fact in page
 
 
@@ -417,12 +424,12 @@ def test_stroke_of_a_landing_without_staff_leaves_its_number_free():
     assert len(ends) == 4 and far.min() > 9.8 and far.max() > 14
 
 
-def test_small_sizes_in_the_key_are_plain_decimals(tables, caption):
+def test_small_sizes_in_the_key_are_chances(tables, caption):
     lakes, landings, trips = tables
     columns = ["avoided_per_100_hours", "avoided_low", "avoided_high"]
     tiny = landings.assign(**(landings[columns] * 1e-4))
     key = build((lakes, tiny, trips), caption).split('class="key-body">')[1].split("</details>")[0]
-    assert not re.search(r"\de-\d", key) and re.search(r"0\.0000\d", key)
+    assert not re.search(r"\de-\d", key) and re.search(r"1 in \d+0,000; 1 in", key)
 
 
 def test_steps_are_round_and_within_their_bounds():

@@ -1,5 +1,6 @@
 """The hindcast as files: whole, safe, readable without a network at any width."""
 
+import html
 import json
 import re
 from dataclasses import replace
@@ -26,6 +27,7 @@ def result(demo_region):
 def test_files_are_whole_and_their_tables_read_back(result, tmp_path):
     files = write_hindcast(result, tmp_path / "out", made_on=DAY)
     assert [f.name for f in files] == [
+        "READ_FIRST.txt",
         "scores.csv",
         "lakes.csv",
         "groups.csv",
@@ -46,8 +48,8 @@ def test_files_are_whole_and_their_tables_read_back(result, tmp_path):
 
 
 def test_the_page_says_what_it_rests_on(result):
-    page = hindcast_page(result, made_on=DAY)
-    for part in ("2027-03-01", "seed 1", "5 draws", "AUC", "Brier skill", *CAUTIONS):
+    page = html.unescape(hindcast_page(result, made_on=DAY))
+    for part in ("2027-03-01", "seed 1", "5 repeats", "AUC", "Brier skill", *CAUTIONS):
         assert part in page
     for note in result.notes:
         assert note.text in page

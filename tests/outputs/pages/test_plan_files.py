@@ -19,6 +19,7 @@ from spreadnet.outputs.pages.plan import plan_page
 from spreadnet.outputs.write import write_plan
 
 FILES = [
+    "READ_FIRST.txt",
     *("plan.csv", "ways.csv", "value_of_hours.csv", "rules.csv", "roster.csv", "roster.xlsx"),
     *("roster.ics", "plan.html", "columns.csv", "run.json"),
 ]
@@ -35,14 +36,18 @@ def written(plan, tmp_path_factory):
     return folder, write_plan(plan, folder)
 
 
-def test_all_files_are_there_and_every_column_is_explained(written):
+def test_all_files_are_there_and_every_column_is_explained(plan, written):
     folder, files = written
     assert [file.name for file in files] == FILES
     meanings = pd.read_csv(folder / "columns.csv", keep_default_na=False)
     for name in FILES:
         if name.endswith(".csv") and name != "columns.csv":
             columns = list(pd.read_csv(folder / name, encoding="utf-8-sig").columns)
-            assert columns == list(meanings[meanings["file"] == name]["column"]), name
+            explained = []
+            for column in meanings[meanings["file"] == name]["column"]:
+                species = plan.region.settings.species if "<species>" in column else [""]
+                explained += [column.replace("<species>", one) for one in species]
+            assert columns == explained, name
 
 
 def test_the_record_says_which_solver_the_roster_rests_on(written):
@@ -63,7 +68,7 @@ def test_table_workbook_and_calendar_hold_the_same_shifts(plan, written):
     folder = written[0]
     roster = pd.read_csv(folder / "roster.csv", encoding="utf-8-sig", dtype=str)
     book = openpyxl.load_workbook(folder / "roster.xlsx")
-    assert book.worksheets[0].max_row == len(roster) + 1
+    assert book["shifts"].max_row == len(roster) + 1
     events = icalendar.Calendar.from_ical((folder / "roster.ics").read_bytes()).walk("VEVENT")
     assert {str(event["UID"]) for event in events} == set(roster["uid"])
     assert len(roster) == plan.table["shifts"].sum()
@@ -114,7 +119,10 @@ def test_the_command_plans_tells_and_plans_again(tmp_path, capsys):
     words = ["plan", str(region), "--hours", "60", "--draws", "2", "--workers", "1"]
     assert main([*words, "--out", str(first)]) == 0
     told = capsys.readouterr()
-    assert "15 shifts (60 hours a season)" in told.out
+    first_line = " ".join(told.out.split(". ")[0].split())
+    assert re.match(r"About 1 in [0-9,]+ that one infestation \(weighted\) is avoided", first_line)
+    assert "(60 hours a season at" in first_line
+    assert "15 shifts; between 1 in " in told.out
     assert "busiest first" in told.out
     assert main([*words, "--out", str(second), "--previous", str(first)]) == 0
     assert "the plan before is kept" in capsys.readouterr().err

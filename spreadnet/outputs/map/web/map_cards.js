@@ -29,10 +29,11 @@ function spreadnetCards(map, data, tables, state) {
       }
       const list = make("dl", "", card);
       fact(list, "Rank", landings.rank[i], span(landings.ranks[i]));
-      if (landings.first_10[i]) fact(list, "Among the first ten", landings.first_10[i], "of draws");
+      if (landings.first_10[i]) fact(list, "Among the first ten", landings.first_10[i], "of repeats");
       fact(list, "Avoided per 100 hours", landings.avoided[i], span(landings.avoided_range[i]));
       fact(list, "Boats a season", landings.boats[i], span(landings.boats_range[i]));
       fact(list, "Best time", landings.when[i]);
+      fact(list, "Bridging boats", landings.bridging[i], "met in 100 hours: from a lake known to have a species to one not known to have it");
       if (landings.leaving[i]) fact(list, "Share avoided", landings.leaving[i], "on boats leaving, the rest on arriving");
       if (landings.visited[i] === "0") make("p", "Boats not counted here yet: its traffic is estimated from other landings.", card, "flag");
       if (landings.staffed[i] === "0") make("p", "Can't be staffed.", card, "flag");
