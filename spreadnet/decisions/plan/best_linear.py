@@ -6,6 +6,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 import scipy.sparse as sp
 from scipy.optimize import Bounds, LinearConstraint, milp
 
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     Cells = NDArray[np.integer]
     Rows = list[tuple[Cells, Array, float, float]]  # columns, weights, least, most
 
+MOST_ALIKE = 60  # upper limits by which cells are told apart
 PARTS = 1e-6  # of a shift: less is a whole number in double precision
 
 
@@ -105,39 +107,45 @@ def _candidates(
         if limit.least > 0:
             wanted[limit.cells] = True
     uneven = np.ptp(rules.limits[0].each) > 0  # a short shift may be worth less and still fit
-    bound = uneven or wanted.any() or any(limit.kind == "people" for limit in rules.limits)
-    floor = 0.0
-    full = start is not None and start.sum() >= rules.shifts and not uneven
-    if full and held is not None:
+    if start is not None and held is not None and start.sum() >= rules.shifts and not uneven:
         # Every shift that comes in takes the place of one that is worth less.
-        floor = float(scaled[held].min(initial=1.0))
-    elif start is None and not bound:
-        floor = _level(scaled, rules)
+        floor = np.full(len(scaled), float(scaled[held].min(initial=1.0)))
+    else:
+        floor = np.zeros(len(scaled)) if uneven else _levels(scaled, rules)
     matter = room & ((wanted | (scaled > 0)) & (wanted | (scaled >= floor)))
     if held is not None:
         matter |= held
     return rules.order[matter[rules.order]]
 
 
-def _level(scaled: Array, rules: PlanRules) -> float:
-    """Value of the last shift when the best cells are filled within hours and landings' limits."""
-    n_blocks = rules.most.shape[1]
-    room = (rules.most - rules.least).ravel()
-    left = rules.shifts - int(rules.least.sum())
+def _levels(scaled: Array, rules: PlanRules) -> Array:
+    """
+    Value below which a cell can't be in the best plan, (K * D,).
+
+    Above it, cells that count in the same upper limits (landings' aside) have room for all shifts:
+    whatever stood in a cell below would stand better in one of them.
+    """
     at_landing = np.full(len(rules.most), np.inf)
-    for limit in rules.limits:
+    alike, number = np.zeros(len(scaled), np.int64), 0
+    for limit in rules.limits[1:]:
         if limit.kind == "landing":
-            at_landing[limit.cells[0] // n_blocks] = limit.most
-    at_landing -= rules.least.sum(axis=1)
-    for cell in np.argsort(-scaled, kind="stable"):
-        if scaled[cell] <= 0:
-            break
-        placed = max(min(room[cell], at_landing[cell // n_blocks]), 0)
-        at_landing[cell // n_blocks] -= placed
-        left -= placed
-        if left <= 0:
-            return float(scaled[cell])
-    return 0.0
+            at_landing[limit.cells[0] // rules.most.shape[1]] = limit.most
+        elif np.isfinite(limit.most):
+            alike[limit.cells] += 1 << number
+            number += 1
+            if limit.weights is not None or number > MOST_ALIKE:
+                return np.zeros(len(scaled))
+    at_landing = np.maximum(at_landing - rules.least.sum(axis=1), 0)
+    room = (rules.most - rules.least).ravel()
+    landing = np.arange(len(scaled)) // rules.most.shape[1]
+    cells = pd.DataFrame({"value": scaled, "alike": alike, "landing": landing, "room": room})
+    cells = cells.sort_values("value", ascending=False, kind="stable")
+    most, sums = at_landing[cells["landing"]], cells.groupby(["alike", "landing"])["room"].cumsum()
+    placed = np.minimum(sums, most) - np.minimum(sums - cells["room"], most)
+    left = np.ceil(rules.limits[0].most / rules.longest - PARTS) - rules.least.sum()
+    enough = placed.groupby(cells["alike"]).cumsum() >= left
+    level = cells["value"].where(enough, 0.0).groupby(cells["alike"]).transform("max")
+    return level.sort_index().to_numpy()
 
 
 def _limit_rows(rules: PlanRules, cells: Cells, *, least: Array, most: Array) -> Rows | None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from spreadnet.decisions.plan.rules import SMALL
 from spreadnet.decisions.ranking import assumed_lakes, attribute
 from spreadnet.words import OUTSIDE, shift_words, side_words
 
@@ -59,7 +60,7 @@ def drop_losses(objective: Objective, found: Found) -> Array:
 
 def stand_in(found: Found, rules: PlanRules, cell: int) -> int | None:
     """
-    Cell that would gain most from the hours of a shift that is dropped.
+    Cell that would gain most from the hours of a shift that is dropped; a promised one may be.
 
     Parameters
     ----------
@@ -76,26 +77,16 @@ def stand_in(found: Found, rules: PlanRules, cell: int) -> int | None:
         None where the hours could go nowhere else.
     """
     flat, values = found.shifts.ravel(), found.values.ravel()
-    for other in np.lexsort((np.arange(len(flat)), -values)):
-        if other == cell or values[other] <= 0:
-            if values[other] <= 0:
-                break
-            continue
-        changed = flat.copy()
-        changed[cell] -= 1
-        changed[other] += 1
-        if changed[other] <= rules.most.ravel()[other] and _within(changed, flat, rules, cell):
+    order = np.lexsort((np.arange(len(flat)), -values))
+    good = (values > 0) & (flat < rules.most.ravel()) & (np.arange(len(flat)) != cell)
+    each, given = rules.sums.tocsc(), rules.sums @ flat
+    kept = given <= rules.upper + SMALL  # a limit that is broken before says nothing
+    left = np.where(kept, rules.upper - given, np.inf) + each[:, [cell]].toarray().ravel()
+    for other in order[good[order]]:
+        here = slice(each.indptr[other], each.indptr[other + 1])
+        if (each.data[here] <= left[each.indices[here]] + SMALL).all():
             return int(other)
     return None
-
-
-def _within(changed: Counts, before: Counts, rules: PlanRules, cell: int) -> bool:
-    """Whether no limit is broken that was kept before; a promised shift may be dropped here."""
-    for limit in rules.limits:
-        now, then = changed[limit.cells].sum(), before[limit.cells].sum()
-        if now > limit.most >= then or (now < limit.least <= then and cell not in limit.cells):
-            return False
-    return True
 
 
 def why_lines(

@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import Bounds, LinearConstraint, milp
 
 from spreadnet.decisions.plan.best_linear import best_for
 from spreadnet.decisions.plan.rules import Limit, PlanRules
@@ -181,6 +182,28 @@ def test_linear_values_are_placed_as_by_enumeration():
         assert rules.keeps(found)
         best = max((values * plan).sum() for plan in allowed)
         assert (values * found).sum() == pytest.approx(best, rel=1e-9)
+
+
+def test_leaving_out_cells_that_cannot_matter_changes_no_best_plan():
+    """60 landings beside the problem with all cells, with people who come on some blocks only."""
+    rng = np.random.default_rng(8)
+    cells = np.arange(240).reshape(60, 4)
+    for _ in range(20):
+        values, most = rng.random((60, 4)).round(2), rng.integers(0, 5, (60, 4))
+        caps = [Limit(f"landing {k}", "landing", cells[k], 0, 4) for k in range(0, 60, 2)]
+        most_of = [int(n) for n in rng.integers(1, 30, 5)]
+        people = [Limit(f"block {d}", "people", cells[:, d], 0, most_of[d]) for d in range(4)] + [
+            Limit("weekends", "people", cells[:, 2:].ravel(), 0, most_of[4])
+        ]
+        rules = rules_of(most, shifts=int(rng.integers(1, 60)), limits=(*caps, *people))
+        whole = milp(
+            -values.ravel(),
+            bounds=Bounds(0, most.ravel()),
+            constraints=LinearConstraint(rules.sums, -np.inf, rules.upper),
+        )
+        for parts in (best_for(values, rules, whole=False), best_for(values, rules)):
+            assert (values * parts).sum() == pytest.approx(-whole.fun, rel=1e-9)
+            assert (rules.sums @ parts.ravel() <= rules.upper + 1e-6).all()
 
 
 def test_more_shifts_never_avoid_less_and_the_order_of_sites_changes_nothing():
