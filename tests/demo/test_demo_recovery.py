@@ -62,6 +62,7 @@ def true_run(maker, made, region, result):
         launch_rate=day_blocks(known.rate),
         retrieval_rate=day_blocks(known.retrieval_rate),
         refusal=truth.refusal,
+        area_exponent=0.0,
     )
     assert traffic.launch_rate @ hours == pytest.approx(known.launches, rel=1e-6)
     infested = {n: (years <= YEAR).astype(float) for n, years in known.infested_from.items()}
@@ -72,6 +73,7 @@ def true_run(maker, made, region, result):
         gaps=known.gap_rates,
         ballast=known.ballast,
         education_ratio=1 - truth.corrected,
+        told=None,
     )
     inputs, _ = spread_inputs(
         estimates, result.movement, place=place_of(region, result.evidence, result.movement)
@@ -146,8 +148,7 @@ def compare(maker, made, region, result):
             pairs = chance[truly][:, None] - chance[~truly]
             row[f"hidden_told_{name}"] = np.mean((pairs > 0) + 0.5 * (pairs == 0))
         one = next(s for s in truth.species if s.name == name)
-        fit = result.calibration[name]
-        row[f"establish_{name}"] = np.log(fit.establish / one.establish) / fit.log_sd
+        row[f"establish_{name}"] = np.log(result.calibration[name].establish / one.establish)
     row["hidden"], row["hidden_expected"] = hidden, expected
     coefficients = result.movement.fit.table()
     for name, true in (

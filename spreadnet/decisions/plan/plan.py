@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -35,7 +36,7 @@ from spreadnet.words import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
     from datetime import date
 
     from numpy.typing import NDArray
@@ -203,21 +204,16 @@ def make_plan(
     objective = Avoided.of(run, rules)
     met = Met.of(run.reach, evidence, next(iter(run.inputs.values())))
     today = ways_today(region, met, hours=hours)
-    starts = [whole_shifts(placed - rules.worked, rules) for placed in today.values()]
-    found = search(objective, rules, starts=starts)
-    if found is None:
-        message = f"no plan keeps to all rules\n{clash_words(rules)}"
-        raise ModelError(f"{message}\n\nhint: change one of these in region.toml or the tables")
+    found = _search(objective, rules, today.values())
     found, kept = _with_previous(region, objective, rules, found, previous, plan_from)
-    room = rules.most
-    roster: Roster | None
+    room, roster, failed = rules.most, None, None
     try:
         rules, found, roster = _filled(
             region, objective, rules, found, plan_from=plan_from, previous=previous
         )
-        failed = None
     except Exception as error:  # whatever it is: where and when to stand is known without dates
-        roster, failed = None, error
+        failed = error
+    told = _no_dates(failed) if roster is None else roster.notes
     objective = replace(objective, rules=rules)
     plans = budgets(objective, rules, found)
     mine = rules.hours(found.shifts)
@@ -247,14 +243,19 @@ def make_plan(
         draws=options.draws,
         seed=seed,
         slopes=found.slopes,
-        notes=(
-            *kept,
-            *_notes(region, found, rules, hours),
-            *_cost_notes(ways, value),
-            *(_no_dates(failed) if roster is None else roster.notes),
-        ),
+        notes=(*kept, *_notes(region, found, rules, hours), *_cost_notes(ways, value), *told),
         failed=failed,
     )
+
+
+def _search(objective: Avoided, rules: PlanRules, today: Iterable[Array]) -> Found:
+    """The plan that avoids most, with hours as people place them today to start from."""
+    starts = [whole_shifts(placed - rules.worked, rules) for placed in today]
+    found = search(objective, rules, starts=starts)
+    if found is None:
+        message = f"no plan keeps to all rules\n{clash_words(rules)}"
+        raise ModelError(f"{message}\n\nhint: change one of these in region.toml or the tables")
+    return found
 
 
 def whole_shifts(hours: Array, rules: PlanRules) -> Counts:
@@ -357,31 +358,26 @@ def _filled(
 
     Whether people's days fit shows only in the roster. Where shifts stay open for want of people,
     the plan is made anew with no more of them than were filled, and taken if its filled shifts
-    avoid more.
+    avoid more. Meanwhile only which shifts stay open is asked for.
     """
-    roster = _roster(region, objective.run, found.shifts, plan_from=plan_from, previous=previous)
-    best, tried, worth = (rules, found, roster), roster, -np.inf
-    for _ in range(FILLINGS):
-        open_ones = tried.shifts[tried.shifts["status"] == "open"]
-        if region.hours.empty or open_ones.empty:
-            break
-        lacking = _counts_of(region, objective.run, open_ones, plan_from)
+    dated = partial(_roster, region, objective.run, plan_from=plan_from, previous=previous)
+    best, worth = (rules, found), -np.inf
+    for turn in range(FILLINGS + 1 if len(region.hours) else 0):
+        tried = dated(found.shifts, fill_only=True).shifts
+        lacking = _counts_of(region, objective.run, tried[tried["status"] == "open"], plan_from)
         filled = np.maximum(found.shifts - lacking, rules.least)
-        if worth == -np.inf:
-            worth = float(objective.avoided([filled])[0])
+        now = float(objective.avoided([filled])[0])
+        if turn == 0 or now > worth * (1 + 1e-9):
+            best, worth = (rules, found), now
+        if turn == FILLINGS or not lacking.any():
+            break
         rules = replace(rules, most=np.where(lacking > 0, filled, rules.most))
         other = search(objective, rules, starts=[filled])
         if other is None:
             break
         found = other
-        tried = _roster(region, objective.run, found.shifts, plan_from=plan_from, previous=previous)
-        still = _counts_of(
-            region, objective.run, tried.shifts[tried.shifts["status"] == "open"], plan_from
-        )
-        now = float(objective.avoided([np.maximum(found.shifts - still, rules.least)])[0])
-        if now > worth * (1 + 1e-9):
-            best, worth = (rules, found, tried), now
-    return best
+    rules, found = best
+    return rules, found, dated(found.shifts)
 
 
 def _plan_table(
@@ -456,7 +452,13 @@ def _needs(region: Region, run: Run, shifts: Counts) -> pd.DataFrame:
 
 
 def _roster(
-    region: Region, run: Run, shifts: Counts, *, plan_from: date, previous: pd.DataFrame | None
+    region: Region,
+    run: Run,
+    shifts: Counts,
+    *,
+    plan_from: date,
+    previous: pd.DataFrame | None,
+    fill_only: bool = False,
 ) -> Roster:
     """Dated shifts of the plan."""
     settings = region.settings
@@ -498,6 +500,7 @@ def _roster(
         promised=promised[(promised["date"] >= first) & (promised["date"] <= last)],
         previous=previous,
         worked=worked[["date", "landing_id"]].reset_index(drop=True),
+        fill_only=fill_only,
     )
 
 
@@ -510,7 +513,7 @@ def _cost_notes(*tables: pd.DataFrame) -> list[Note]:
     return [Note("no-cost", text)]
 
 
-def _no_dates(error: Exception | None) -> list[Note]:
+def _no_dates(error: Exception | None) -> Sequence[Note]:
     """The note that a plan has no roster."""
     text = (
         f"dates and people could not be worked out ({type(error).__name__}: {error}): the plan "

@@ -58,6 +58,8 @@ class Window:
         Most people looked at for one shift on one date.
     rough : bool
         Whether a quick answer is asked for: crews of several people in a large season.
+    fill_only : bool
+        Whether fairness and ways are left aside.
     """
 
     weeks: Counts
@@ -69,6 +71,7 @@ class Window:
     ahead: Array
     most_people: int | None
     rough: bool
+    fill_only: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -263,8 +266,8 @@ def solve_window(book: Book, window: Window) -> Answer | None:
     cost[[undated, short, made]] = NO_DATE, NO_CREW, -NO_CREW / book.offers.crew
     cost[kept] = -KEPT / (most[kept].sum() + 1)
     found = program.solve(cost, least=least, most=most, **given)
-    if found is None:
-        return None
+    if found is None or window.fill_only:
+        return None if found is None else _answer(places, found, window)
     most[[undated, short]] = np.rint(found[[undated, short]])
     least[made], least[kept] = np.rint(found[made]), np.rint(found[kept])
 

@@ -59,6 +59,7 @@ def make_roster(
     promised: pd.DataFrame | None = None,
     previous: pd.DataFrame | None = None,
     worked: pd.DataFrame | None = None,
+    fill_only: bool = False,
 ) -> Roster:
     """
     Turn the numbers of shifts in a plan into dated shifts with people.
@@ -87,6 +88,9 @@ def make_roster(
     worked : DataFrame, optional
         `date`, `landing_id` of shifts worked before `rules.plan_from`; they count towards the most
         of a landing in its week.
+    fill_only : bool
+        Only to see which shifts stay open: as many are filled, neither fairly nor with short ways,
+        in a part of the time.
 
     Returns
     -------
@@ -117,7 +121,7 @@ def make_roster(
     shifts += kept
     for need, left in still_needed(names, counts, shifts).items():
         shifts += [Shift(*need) for _ in range(left)]
-    shifts, by_hand = schedule(book, shifts)
+    shifts, by_hand = schedule(book, shifts, fill_only=fill_only)
     by_person = person_table(offers, names, shifts)
     notes = roster_notes(book, names, shifts, by_hand=by_hand, by_person=by_person)
     table = shift_table(offers, names, shifts, gone=gone, earlier=earlier)

@@ -41,6 +41,7 @@ class _Draft:
     week: Counts
     goals: Array
     by_hand: set[int]
+    fill_only: bool
 
     def change(self, number: int, **new: object) -> None:
         """Enter a shift anew with some of it changed."""
@@ -51,7 +52,9 @@ class _Draft:
             self.week[number] = self.book.offers.axis.week[shift.day]
 
 
-def schedule(book: Book, shifts: Sequence[Shift]) -> tuple[list[Shift], list[int]]:
+def schedule(
+    book: Book, shifts: Sequence[Shift], *, fill_only: bool
+) -> tuple[list[Shift], list[int]]:
     """
     Give shifts their dates and people.
 
@@ -61,6 +64,8 @@ def schedule(book: Book, shifts: Sequence[Shift]) -> tuple[list[Shift], list[int
         Shifts that are fixed, and what else counts towards limits; dated ones are entered.
     shifts : sequence of Shift
         Fixed ones with, others without a date.
+    fill_only : bool
+        Whether only as many crews as can be matter: fairness, ways and a second look are left out.
 
     Returns
     -------
@@ -69,7 +74,7 @@ def schedule(book: Book, shifts: Sequence[Shift]) -> tuple[list[Shift], list[int
     by_hand : list of int
         Weeks for which the model found nothing, so that dates and people were given one by one.
     """
-    draft = _Draft(book, list(shifts), np.full(len(shifts), -1), np.zeros(0), set())
+    draft = _Draft(book, list(shifts), np.full(len(shifts), -1), np.zeros(0), set(), fill_only)
     for number, shift in enumerate(shifts):
         if shift.day >= 0:
             draft.week[number] = book.offers.axis.week[shift.day]
@@ -80,10 +85,10 @@ def schedule(book: Book, shifts: Sequence[Shift]) -> tuple[list[Shift], list[int
     draft.goals = _goals(book, draft.shifts)
     _give_weeks(draft, loose)
     windows = _windows(draft, loose, weeks)
-    for _ in range(1 if len(windows) == 1 else SWEEPS):
+    for _ in range(1 if len(windows) == 1 or fill_only else SWEEPS):
         for window in windows:
             _place(draft, window, loose, most=None if len(windows) == 1 else MOST_PEOPLE)
-    if len(windows) > 1:
+    if len(windows) > 1 and not fill_only:
         _even_out(draft, loose)
     return draft.shifts, sorted(draft.by_hand)
 
@@ -257,6 +262,7 @@ def _place(draft: _Draft, weeks: Counts, loose: Sequence[int], *, most: int | No
             ahead=_ahead(draft, own),
             most_people=most,
             rough=_rough(book, loose),
+            fill_only=draft.fill_only,
         ),
     )
     if answer is not None:

@@ -709,6 +709,25 @@ def test_an_empty_plan_is_an_empty_roster():
     assert roster.notes == ()
 
 
+@pytest.mark.parametrize("crew", [1, 2])
+@pytest.mark.parametrize("count", [4, 12, 30])
+def test_asked_only_for_the_fill_as_many_stay_open(crew, count):
+    given = rules(crew=crew)
+    table = needs(*((f"A{k}", "weekend", label, count // 4) for k in range(4) for label in LABELS))
+    people = offers([*every_day("P1"), *every_day("P2", home="A3"), *every_day("P3", km=15.0)])
+    quick, whole = (
+        make_roster(table, rules=given, landings=landings(), people=people, fill_only=only)
+        for only in (True, False)
+    )
+    check_rules(quick, given, people)
+    assert status_counts(quick) == status_counts(whole)
+
+
+def status_counts(roster):
+    """Shifts planned and open."""
+    return roster.shifts["status"].value_counts().to_dict()
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("crew", [1, 2])
 def test_a_state_is_done_in_seconds(crew):
