@@ -29,6 +29,7 @@ from spreadnet.evidence.species.species import read_species
 from spreadnet.evidence.statistics.intervals import beta_from_range
 from spreadnet.model.distance import landing_lake_positions, landing_to_lake_km
 from spreadnet.model.estimates import Estimates
+from spreadnet.model.finds import Learned
 from spreadnet.model.inputs import Place, place_of, spread_inputs
 from spreadnet.model.spread.between_lakes import lake_rates
 from spreadnet.model.spread.expected import expected_spread, gradient
@@ -99,6 +100,7 @@ def make_known_region(seed, *, likeness=None, lasting=False):
         species={},
         infested={},
         establish_score={name: 0.0},
+        told=None,
         assumptions=assumptions,
     )
     empty = _empty_region(settings, lakes, places, streams)
@@ -284,6 +286,7 @@ def _traffic(rng, settings, lakes, landings, visits, assumptions):
         launch_rate=np.outer(level, launching),
         retrieval_rate=np.outer(level, retrieving * scale),
         refusal=assumptions["refusal"],
+        area_exponent=0.0,
     )
     by_block = np.repeat(np.tile(late, 2), months)
     both = np.array([by_stratum, by_stratum * by_block * scale])
@@ -414,7 +417,9 @@ def _bare_place(region, name):
         streams=region.streams,
         worth=np.ones(len(region.lakes)),
         status={name: _NothingFound(len(region.lakes))},
-        through=int(YEARS[-1]),
+        finds=Learned.nothing(),
+        traffic=None,
+        checked=np.ones(len(region.landings), bool),
         stated_establish={name: read_species()[name].values.entries["establish"]},
         outside_answers=0.0,
         named_without_landing=np.zeros(len(region.lakes)),

@@ -251,7 +251,7 @@ def _with_finds(
     )
     return replace(
         bare,
-        leaving=bare.leaving * load,
+        leaving=np.minimum(bare.leaving * load, 1.0),
         habitat=bare.habitat * habitat_told(one, told, traffic=place.traffic, movement=movement),
         initial=_unseen(name, estimates, place=place, hazard=one.past),
     )

@@ -1,6 +1,7 @@
 """How well the demo's known truth is recovered, over the ten regions of the recovery test."""
 
 import importlib.util
+import sys
 import tempfile
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import pandas as pd
 import spreadnet
 
 TEST = Path(__file__).parents[1] / "demo" / "test_demo_recovery.py"
+sys.path.insert(0, str(TEST.parents[1]))  # for what tests share
 FIGURES = {
     "launches_visited": "launches over truth where counted",
     "launches_visited_covered": "their 90% intervals cover",

@@ -5,17 +5,16 @@ from dataclasses import fields, replace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.special import logit
 from scipy.stats import spearmanr
 
-import spreadnet.model.inputs as inputs_module
 from spreadnet.evidence.estimating.status import StatusDraw
 from spreadnet.evidence.estimating.where_from import WATERS
 from spreadnet.evidence.region import DIRECTIONS, GAPS
 from spreadnet.model.carriage.carriage import ROUTES
 from spreadnet.model.estimates import best_estimates, drawn_estimates
-from spreadnet.model.finds.establishment import past_introductions
 from spreadnet.model.inputs import place_of, spread_inputs
-from spreadnet.model.spread.between_lakes import lake_rates
+from spreadnet.model.spread import expected_spread, lake_rates
 
 
 @pytest.fixture(scope="module")
@@ -29,7 +28,7 @@ def with_rates(estimates, out, into):
     gaps = np.array(estimates.gaps)
     gaps[DIRECTIONS.index("retrieving")] = out
     gaps[DIRECTIONS.index("launching")] = into
-    return replace(estimates, gaps=gaps)
+    return replace(estimates, gaps=gaps, told=None)
 
 
 def test_leaving_takes_rates_of_retrieving_boats(pieces):
@@ -62,6 +61,7 @@ def test_education_closes_gaps_but_not_ballast(pieces):
 
 def test_outside_boats_are_launches_times_share_times_infested(pieces):
     result, place, estimates = pieces
+    estimates = replace(estimates, told=None)  # finds change how many come infested
     bare = replace(place, outside_answers=0.0)
     made, _ = spread_inputs(estimates, result.movement, place=bare)
     expected = (
@@ -81,18 +81,11 @@ def test_lakes_without_a_landing_count_by_their_own_status(pieces):
     infested = {name: StatusDraw(np.zeros(n_lakes), None) for name in estimates.infested}
     infested["dreissenid_mussel"].chance[0] = 1
     known = replace(place, outside_answers=10.0, named_without_landing=named)
-    made, _ = spread_inputs(replace(estimates, infested=infested), result.movement, place=known)
+    alone = replace(estimates, infested=infested, told=None)
+    made, _ = spread_inputs(alone, result.movement, place=known)
     p = estimates.assumptions["outside_infested"]
     ratio = made["dreissenid_mussel"].outside_boats / made["eurasian_watermilfoil"].outside_boats
     assert ratio == pytest.approx((6 * p + 4) / (6 * p))
-
-
-def test_finds_are_read_up_to_the_year_before_the_season(pieces, monkeypatch):
-    result, place, estimates = pieces
-    seen = []
-    monkeypatch.setattr(inputs_module, "history", lambda *a, **k: seen.append(k["through"]))
-    spread_inputs(estimates, result.movement, place=place)
-    assert set(seen) == {result.region.settings.season_first_day.year - 1}
 
 
 def different(one, two):
@@ -119,6 +112,7 @@ def different(one, two):
         "species",
         "infested",
         "establish_score",
+        "told",
         "assumptions",
     ],
 )
@@ -163,14 +157,57 @@ def test_unseen_infestations_lie_where_boats_brought_most(pieces):
         unknown = ~status.known
         assert np.all(one.initial[status.known] == 1)
         assert one.initial.sum() == pytest.approx(status.probability.sum())
-        past = inputs_module._past(name, estimates, place=place)
-        rates = lake_rates(one, establish=1.0)
-        exposed = inputs_module.past_hazard(
-            one, past_introductions(one, past, rates=rates), rates=rates
-        )
+        exposed = estimates.told.species[name].past
         alike = unknown & (status.surveys == 0)
-        # Exposure was worked out from chances one pass earlier, so the order is nearly that.
-        assert spearmanr(exposed[alike], one.initial[alike]).statistic > 0.95
+        assert spearmanr(exposed[alike], one.initial[alike]).statistic > 0.999
         order = np.argsort(exposed[alike])
         ordered = one.initial[alike][order]
         assert ordered[-1] > 2 * ordered[0]
+
+
+def test_finds_to_come_are_those_foretold(pieces):
+    """Over lakes with landings, what boats and streams bring is what the finds say, not noticed."""
+    result, place, estimates = pieces
+    made, _ = spread_inputs(estimates, result.movement, place=place)
+    for name, one in made.items():
+        told = estimates.told.species[name]
+        q = estimates.species[name].values["found_in_year"]
+        late = q / (1 - (1 - q) * np.exp(-told.growth))
+        noticed = place.status[name].watched(
+            detection=estimates.species[name].values["detection"],
+            found_anyway=estimates.assumptions["found_anyway"],
+        )
+        reached = np.unique(result.movement.landing_lake)
+        free = (1 - one.initial)[reached]
+        hazard = expected_spread(one, seasons=1).cumulative_hazard[-1]
+        # `expected_spread` counts only what comes to a lake, free or not.
+        foretold = (told.season.hazard / (noticed * late))[reached]
+        assert free @ hazard[reached] == pytest.approx(free @ foretold, rel=0.02)
+
+
+def test_boats_from_outside_have_the_share_of_hazard_that_finds_leave_them(pieces):
+    result, place, estimates = pieces
+    made, _ = spread_inputs(estimates, result.movement, place=place)
+    for name, one in made.items():
+        rates = lake_rates(one, establish=1.0)
+        risk = ((1 - one.initial) * one.habitat)[rates.lakes]
+        outside = risk @ rates.outside
+        inside = risk @ rates.sent(one.initial[rates.lakes])
+        share = estimates.told.species[name].season.outside_share
+        assert outside / (inside + outside) == pytest.approx(share, rel=1e-6)
+
+
+def test_answers_and_counts_win_over_what_finds_say(pieces):
+    result, _, estimates = pieces
+    evidence = result.evidence
+    visited = evidence.traffic.table["visited"].to_numpy(bool)
+    launches = evidence.traffic.table["launches"].to_numpy(float)
+    np.testing.assert_array_equal(estimates.traffic.launches[visited], launches[visited])
+    assert np.any(estimates.traffic.launches[~visited] != launches[~visited])
+    both = (evidence.shares.mean(), estimates.shares)
+    before, now = (logit(s[:, WATERS.index("other")]) for s in both)
+    own = evidence.shares.answers.sum(axis=1) / evidence.shares.concentration.sum(axis=1)
+    much, little = own > 0.8, own < 0.2
+    if much.any():
+        assert np.abs(now - before)[much].max() < 0.5 * np.abs(now - before)[little].max()
+    np.testing.assert_allclose(estimates.shares.sum(axis=1), 1.0)

@@ -66,7 +66,7 @@ def waters(points_m: Array, *, area_ha: Array, max_depth_m: Array) -> Waters:
     --------
     >>> at = np.array([[0.0, 0], [3000, 0], [90_000, 0]])
     >>> waters(at, area_ha=np.full(3, 50.0), max_depth_m=np.full(3, np.nan)).access.round(1)
-    array([ 1.8,  1.8, -3.6])
+    array([ 1.7,  1.7, -3.4])
     """
     points = np.asarray(points_m, float) / 1000
     log_area = np.log(np.maximum(np.asarray(area_ha, float), SMALLEST_HA))
@@ -116,8 +116,8 @@ def spaced(origin_km: Array, destination_km: Array, dtype: type = np.float32) ->
 
     Examples
     --------
-    >>> float(spaced(np.zeros((1, 2)), np.array([[30.0, 40.0]]))[0, 0])
-    1.04
+    >>> spaced(np.zeros((1, 2)), np.array([[30.0, 40.0]]), np.float64)
+    array([[1.04]])
     """
     middle = destination_km.mean(axis=0) if len(destination_km) else np.zeros(2)
     a: Array = (origin_km - middle).astype(dtype)

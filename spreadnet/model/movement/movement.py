@@ -23,7 +23,6 @@ from spreadnet.model.movement.fit import GravityFit, assumed_gravity, fit_gravit
 from spreadnet.model.movement.interviews import build_interviews, narrowed
 from spreadnet.model.movement.ready_table import movements_trips, unplaced_trips
 from spreadnet.model.movement.shares import (
-    AREA,
     TRAFFIC,
     destination_shares,
     lake_attractions,
@@ -47,6 +46,7 @@ if TYPE_CHECKING:
 
 TripLaw = Callable[[Any, Any], Any]  # (mass, distance_km) -> weight, see movement.law_shares
 ROWS = 256  # landings worked out at once
+SMALLEST_HA = 0.01
 FEWEST_BOATS = 1e-6  # a landing without traffic still needs a logarithm
 FEWEST_INTERVIEWS = 30  # below this the interviews say less than the assumed exponents
 MOST_ASKED = 3000  # landings whose interviews the law is learned from
@@ -168,7 +168,7 @@ class Movement:
         slope : float
             Over the lakes with a landing; as trips of a table, or a law of one's own, have it.
         """
-        log_area = self.finds.waters.log_area[self.lakes]
+        log_area = np.log(np.maximum(self.area_ha[self.lakes], SMALLEST_HA))
         away = log_area - log_area.mean()
         if not away @ away > 0:
             return 0.0
@@ -318,11 +318,12 @@ def fit_movement(
         Ready to give trips.
     """
     movement = _of_boats(region, evidence, seed=seed, law=law)
-    learned = learn_finds(region, evidence, prior=_finds_prior(movement))
+    launches = evidence.traffic.table["launches"].to_numpy(float)
+    learned = learn_finds(region, evidence, prior=_finds_prior(movement, launches))
     return replace(movement, finds=learned, notes=movement.notes + learned.notes)
 
 
-def _finds_prior(movement: Movement) -> dict[str, tuple[float, float]]:
+def _finds_prior(movement: Movement, launches: Array) -> dict[str, tuple[float, float]]:
     """
     What interviews say of the finds' exponents of distance and of the size of sources.
 
@@ -334,13 +335,11 @@ def _finds_prior(movement: Movement) -> dict[str, tuple[float, float]]:
         return {}
     at = len(fit.attractions)
     variance = np.diag(fit.covariance)
-    prior = {"distance": (-float(fit.coefficients[at]), float(variance[at] + 0.15**2) ** 0.5)}
-    if fit.attractions == (AREA,):
-        prior["source_area"] = (
-            float(fit.coefficients[0]) - 0.3,
-            float(variance[0] + 0.3**2) ** 0.5,
-        )
-    return prior
+    pull = movement.area_pull(launches, coefficients=movement.coefficients)
+    return {
+        "distance": (-float(fit.coefficients[at]), float(variance[at] + 0.15**2) ** 0.5),
+        "source_area": (pull - 0.3, float(variance[0] + 0.3**2) ** 0.5),
+    }
 
 
 def _of_boats(region: Region, evidence: Evidence, *, seed: int, law: TripLaw | None) -> Movement:

@@ -31,6 +31,7 @@ def reach_of(launch_rate, retrieval_rate, refusal=0.0, ids=None):
         launch_rate=launch_rate,
         retrieval_rate=np.array(retrieval_rate, float),
         refusal=refusal,
+        area_exponent=0.0,
     )
     staffed = np.ones(len(launch_rate), bool)
     return hour_reach(traffic, SETTINGS, day_blocks=BLOCKS, ids=ids, can_staff=staffed)
