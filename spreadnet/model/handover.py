@@ -154,15 +154,17 @@ def load_told(
     checked: NDArray[np.bool_],
 ) -> Array:
     """
-    Loads of boats by the size of the lake they leave, over the mean of landings checked, (K,).
+    Loads of boats by the size of the lake they leave, over those of landings checked, (K,).
 
-    The finds' slope by a source's size less the trips' is that of the load.
+    The finds' slope by a source's size less the trips' is that of the load. What was found on boats
+    checked at a landing is its own load, so that only the others change.
     """
     log_area = movement.finds.waters.log_area[movement.landing_lake]
     slope = one.source_area - movement.area_pull(launches, coefficients=coefficients)
     factor = np.clip(np.exp(slope * log_area), 1 / LOAD_BOUND, LOAD_BOUND)
     weight = launches * (checked if checked.any() else np.ones(len(launches)))
-    return np.asarray(factor * weight.sum() / max(float(weight @ factor), 1e-300))
+    factor = factor * weight.sum() / max(float(weight @ factor), 1e-300)
+    return np.where(checked, 1.0, factor)
 
 
 def habitat_told(one: SpeciesTold, told: Told, *, traffic: Traffic, movement: Movement) -> Array:

@@ -53,7 +53,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
     Counts = NDArray[np.int64]
 
-FILLINGS = 4  # times that shifts nobody can come to are placed anew
+FILLINGS = 12  # times that shifts nobody can come to are placed anew
 FIRST_SHOWN = 10  # rows of the plan shown in a notebook
 ENOUGH = 0.02  # share of the straight line that is missed before a word is said
 
