@@ -22,7 +22,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
 SCALES = ("linear", "log", "share")
+LEAST = {"exponent of 1 or more": 1.0}  # units that say what no draw may fall below, but for 0
 Z90 = 1.6448536269514722  # standard normal 95% point: low and high are read as a 90% range
+FROM_ONE = "exponent of 1 or more"  # unit of numbers that no draw takes below 1
 
 
 @short_repr
@@ -33,8 +35,9 @@ class Assumption:
 
     `low` and `high` are read as the ends of a 90% range around `value` on the stated scale
     (`linear`, `log`, or `share` for a number between 0 and 1), each side with its own spread.
-    `basis` is `confirmed` (figure seen in its source), `from memory` (not seen there: remembered or
-    quoted by others) or `assumption`.
+    `basis` is `confirmed` (the number itself was seen in its source, for this very quantity), `from
+    memory` (not seen there: remembered or quoted by others) or `assumption` (it stands in no
+    source: chosen, or worked out from what `source` names).
     """
 
     name: str
@@ -60,6 +63,9 @@ class Assumption:
         if "share" in (self.unit, self.scale) and not 0 <= self.low <= self.high <= 1:
             message = f"Invalid '{self.name}': {self.low} to {self.high}. It must lie in 0 to 1."
             raise ValueError(message)
+        if self.unit == FROM_ONE and self.low < 1:
+            message = f"Invalid '{self.name}': {self.low}. It must be 1 or more."
+            raise ValueError(message)
         if self.scale == "log" and self.low <= 0:
             message = f"Invalid '{self.name}': {self.low}. It must be above 0."
             raise ValueError(message)
@@ -84,7 +90,7 @@ class Assumption:
             drawn = float(expit(logit(self.value) + share * (logit(end) - logit(self.value))))
         else:
             drawn = self.value + share * (end - self.value)
-        least = 0.0 if self.low >= 0 else -np.inf
+        least = 1.0 if self.unit == FROM_ONE else 0.0 if self.low >= 0 else -np.inf
         most = 1.0 if "share" in (self.unit, self.scale) else np.inf
         return float(np.clip(drawn, least, most))
 

@@ -1,5 +1,7 @@
 """Assumed numbers: draws keep to their ranges' ends and to what the number can be."""
 
+import re
+
 import numpy as np
 import pytest
 
@@ -78,6 +80,17 @@ def test_every_entry_says_where_it_comes_from():
         assert entry.source
         assert entry.meaning
         assert entry.unit
+
+
+def test_a_confirmed_number_stands_in_its_source():
+    for entry in every_entry():
+        said = (f"{entry.value:g}", f"{100 * entry.value:g}%")
+        assert entry.basis != "confirmed" or any(one in entry.source for one in said), entry.name
+
+
+def test_sources_name_no_one_by_initials():
+    for entry in every_entry():
+        assert not re.findall(r"\b[A-Z]{3,}\b|\b[A-Z]&[A-Z]\b", entry.source), entry.name
 
 
 def test_an_unknown_scale_is_refused():

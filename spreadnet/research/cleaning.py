@@ -85,7 +85,8 @@ def residual_ratio(alone: float, helped: float) -> float:
     Returns
     -------
     ratio : float
-        Below 1 when help does good. The default of `education_check_together` is this.
+        Below 1 when help does good. With hands on the boat; what an educator's words leave is
+        `education_check_together`, above this.
 
     Raises
     ------

@@ -93,7 +93,9 @@ def test_hotter_never_takes_longer():
     ],
 )
 def test_what_was_left_after_help_lies_in_the_range_of_the_education_effect(before, after):
+    # hands did this; words of an educator, who doesn't touch boats, do no more than a trained crew
     entry = DEFAULT.entries["education_check_together"]
+    assert entry.value > residual_ratio(0.564, 0.792)
     assert entry.low <= residual_ratio(1 - before, 1 - after) <= entry.high
 
 

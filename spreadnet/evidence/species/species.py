@@ -60,11 +60,7 @@ class Species:
         >>> mussel.with_changes({"allee_exponent": 1.86}).values["allee_exponent"]
         1.86
         """
-        values = self.values.with_changes(changes, source="region.toml")
-        if values.entries["allee_exponent"].low < 1:
-            message = "Invalid 'allee_exponent'. It must be 1 or more."
-            raise ValueError(message)
-        return replace(self, values=values)
+        return replace(self, values=self.values.with_changes(changes, source="region.toml"))
 
 
 def _packaged(file: str) -> pd.DataFrame:
@@ -91,10 +87,10 @@ def read_species() -> Mapping[str, Species]:
 
     Notes
     -----
-    `basis` is `confirmed` when the figure that `source` names was seen there; where the number
-    follows from it by a step (a last viable time read as 5% alive), the source says so. `from
-    memory` is literature knowledge that was not confirmed. `assumption` has no figure behind it
-    but a choice within what is known.
+    `basis` is `confirmed` when the number itself was seen in its source, for this very quantity;
+    `from memory` when it is literature knowledge that was not seen there; `assumption` when it
+    stands in no source but is a choice within what is known, or is worked out from a figure seen
+    (a last viable time read as 5% alive): then the source says from which.
 
     Examples
     --------

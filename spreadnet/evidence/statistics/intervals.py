@@ -96,7 +96,7 @@ def beta_from_range(assumption: Assumption) -> tuple[float, float]:
     >>> from spreadnet.assumptions import DEFAULT
     >>> alpha, beta = beta_from_range(DEFAULT.entries["education_check_together"])
     >>> round(alpha / (alpha + beta), 2), round(alpha + beta)
-    (0.48, 16)
+    (0.6, 6)
     """
     if not 0 <= assumption.value <= 1:
         message = f"Invalid '{assumption.name}' '{assumption.value}'. A share lies in 0 to 1."

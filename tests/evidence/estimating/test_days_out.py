@@ -35,10 +35,10 @@ def test_only_boats_from_another_water_count():
 
 
 def test_no_answers_give_the_assumed_days():
-    """A quarter within five days (Wisconsin 2009, second-hand); the rest 5 + exponential."""
+    """Half within five days (an assumption); the rest 5 + exponential."""
     seen = fit([])
     assert seen.contacts == 0
-    assert seen.weight[seen.days <= 5].sum() == pytest.approx(0.25)
+    assert seen.weight[seen.days <= 5].sum() == pytest.approx(0.5)
     late = seen.days > 5
     mean = (seen.days * seen.weight)[late].sum() / seen.weight[late].sum()
     assert mean == pytest.approx(5 + 14, rel=0.03)

@@ -214,7 +214,7 @@ def test_no_contacts_gives_the_assumed_rates():
         entry = DEFAULT.entries[f"gap_{gap}"]
         assert row["low"] < entry.low < entry.value < entry.high * 1.3
         assert row["high"] > entry.value
-    assert gaps.education_ratio == pytest.approx(0.48, abs=1e-6)
+    assert gaps.education_ratio == pytest.approx(DEFAULT["education_check_together"], abs=1e-6)
     assert gaps.ballast == pytest.approx([0.05])
     assert gaps.draw(np.random.default_rng(0)).shape == (2, 5, 1)
 
