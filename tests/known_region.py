@@ -95,6 +95,7 @@ def make_known_region(seed, *, likeness=None, lasting=False):
         gaps=gaps,
         ballast=ballast,
         education_ratio=float(rng.beta(*alpha_beta)),
+        contacts_per_hour=CAPACITY,
         days_out=days_out,
         coefficients=coefficients,
         species={},
@@ -124,13 +125,7 @@ def true_run(known, result):
     nobody = Coverage.none(len(known.region.landings))
     paths = {n: expected_spread(one, nobody, seasons=result.seasons) for n, one in inputs.items()}
     slopes = {n: gradient(one, nobody, paths[n]) for n, one in inputs.items()}
-    reach = hour_reach(
-        known.truth.traffic,
-        place.settings,
-        day_blocks=place.day_blocks,
-        ids=place.landing_ids,
-        can_staff=place.can_staff,
-    )
+    reach = hour_reach(known.truth, place)
     return Run(place.settings.species, inputs, paths, slopes, {}, reach)
 
 
@@ -286,7 +281,9 @@ def _traffic(rng, settings, lakes, landings, visits, assumptions):
         launch_rate=np.outer(level, launching),
         retrieval_rate=np.outer(level, retrieving * scale),
         refusal=assumptions["refusal"],
-        area_exponent=0.0,
+        area_exponent=float(exponents[2]),
+        by_month=strata.by_month(by_stratum),
+        visit_spread=assumptions["visit_spread"],
     )
     by_block = np.repeat(np.tile(late, 2), months)
     both = np.array([by_stratum, by_stratum * by_block * scale])

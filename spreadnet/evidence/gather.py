@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from spreadnet.assumptions import DEFAULT, Assumptions
 from spreadnet.evidence.estimating import (
+    CONTACTS,
     DaysOut,
     Gaps,
     Shares,
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
+    from spreadnet.assumptions import Assumption
     from spreadnet.evidence.region import Region
 
 
@@ -36,7 +38,8 @@ class Evidence:
     What was seen, as estimates with their spread, for one region.
 
     `traffic`, `shares`, `gaps` and `days_out` describe boats; `status` and `species` are by
-    species name, in the order of `region.toml`; `assumptions` are those used.
+    species name, in the order of `region.toml`; `assumptions` are those used, `contacts_per_hour`
+    the one of them that holds for what educators do here.
     """
 
     traffic: Traffic
@@ -46,6 +49,7 @@ class Evidence:
     species: Mapping[str, Species]
     status: Mapping[str, Status]
     assumptions: Assumptions
+    contacts_per_hour: Assumption
 
 
 def gather_evidence(
@@ -76,7 +80,10 @@ def gather_evidence(
     settings = region.settings
     known = read_species()
     changes = settings.assumptions
-    used = _used(assumptions, {n: c for n, c in changes.items() if n not in known})
+    stated = {n: c for n, c in changes.items() if n not in known}
+    if settings.contacts_per_hour is not None:
+        stated[CONTACTS[settings.education]] = settings.contacts_per_hour
+    used = _used(assumptions, stated)
     unknown = [name for name in settings.species if name not in known]
     if unknown:
         message = f"Invalid species '{unknown[0]}'. Known are {', '.join(known)}."
@@ -107,6 +114,7 @@ def gather_evidence(
             for name, one in species.items()
         },
         assumptions=used,
+        contacts_per_hour=used.entries[CONTACTS[settings.education]],
     )
 
 

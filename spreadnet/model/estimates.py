@@ -45,6 +45,8 @@ class Estimates:
         Share of boats with ballast tanks.
     education_ratio : float
         Gaps left on boats reached, over gaps left without.
+    contacts_per_hour : float
+        Boats that a crew has hands for in an hour.
     days_out : DaysOut
         Days between two launches.
     coefficients : array, shape (P,)
@@ -66,6 +68,7 @@ class Estimates:
     gaps: Array
     ballast: Array
     education_ratio: float
+    contacts_per_hour: float
     days_out: DaysOut
     coefficients: Array
     species: Mapping[str, Species]
@@ -93,13 +96,7 @@ def best_estimates(evidence: Evidence, movement: Movement) -> Estimates:
     """
     told = movement.finds.best()
     traffic, shares, coefficients = _with_finds(
-        TrafficDraw(
-            launches=evidence.traffic.table["launches"].to_numpy(float),
-            launch_rate=evidence.traffic.launch_rate,
-            retrieval_rate=evidence.traffic.retrieval_rate,
-            refusal=evidence.traffic.refusal,
-            area_exponent=evidence.traffic.area_exponent,
-        ),
+        evidence.traffic.best(),
         evidence.shares.mean(),
         movement.coefficients,
         told,
@@ -112,6 +109,7 @@ def best_estimates(evidence: Evidence, movement: Movement) -> Estimates:
         gaps=evidence.gaps.mean(),
         ballast=evidence.gaps.ballast,
         education_ratio=evidence.gaps.education_ratio,
+        contacts_per_hour=evidence.contacts_per_hour.value,
         days_out=evidence.days_out,
         coefficients=coefficients,
         species=evidence.species,
@@ -172,6 +170,7 @@ PURPOSES = {
     "establish": "establishment",
     "finds": "establishment",
     "education": "education",
+    "contacts": "education",
     "status": "status",
 }
 
@@ -232,6 +231,7 @@ def drawn_estimates(
         gaps=evidence.gaps.draw(rng("gap rates")),
         ballast=evidence.gaps.draw_ballast(rng("ballast")),
         education_ratio=evidence.gaps.draw_education(rng("education")),
+        contacts_per_hour=evidence.contacts_per_hour.at(float(rng("contacts").standard_normal())),
         days_out=evidence.days_out.draw(rng("days out")),
         coefficients=coefficients,
         species=species,

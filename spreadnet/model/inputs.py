@@ -71,6 +71,8 @@ class Place:
         Whether educators may work there.
     day_blocks : DataFrame, D rows
         `day_type`, `block`, `hours_in_season`.
+    month_hours : array, shape (D, M)
+        The same hours by month, in calendar order.
     lakes, streams : DataFrame
         Tables of the region, without shapes.
     worth : array, shape (L,)
@@ -95,6 +97,7 @@ class Place:
     landing_ids: tuple[str, ...]
     can_staff: NDArray[np.bool_]
     day_blocks: pd.DataFrame
+    month_hours: Array
     lakes: pd.DataFrame
     streams: pd.DataFrame
     worth: Array
@@ -130,6 +133,7 @@ def place_of(region: Region, evidence: Evidence, movement: Movement) -> Place:
         landing_ids=tuple(region.landings.index),
         can_staff=region.landings["can_staff"].fillna(True).to_numpy(bool),
         day_blocks=evidence.traffic.day_blocks,
+        month_hours=evidence.traffic.strata.month_hours,
         lakes=pd.DataFrame(region.lakes.drop(columns=["geometry", "name"])),
         streams=region.streams,
         worth=region.lakes["worth"].to_numpy(float),

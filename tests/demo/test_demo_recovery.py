@@ -28,6 +28,7 @@ import spreadnet
 from spreadnet.decisions.draws.run import Run
 from spreadnet.decisions.hours.reach import hour_reach
 from spreadnet.evidence.estimating.traffic import TrafficDraw
+from spreadnet.model.carriage import ROUTES
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of, spread_inputs
 from spreadnet.model.spread.expected import expected_spread, gradient, new_infestations
@@ -57,12 +58,16 @@ def true_run(maker, made, region, result):
     def day_blocks(rate):
         return ((rate * season_hours).sum(3) / whole).reshape(len(known.launches), -1)
 
+    one = int(np.argmax(known.launches))  # months are alike at all landings
+    by_month = known.rate[one] / ((known.rate * season_hours).sum(3) / whole)[one][:, :, None]
     traffic = TrafficDraw(
         launches=known.launches,
         launch_rate=day_blocks(known.rate),
         retrieval_rate=day_blocks(known.retrieval_rate),
         refusal=truth.refusal,
-        area_exponent=0.0,
+        area_exponent=truth.lake_area,
+        by_month=by_month.reshape(-1, by_month.shape[-1]),
+        visit_spread=truth.visit_spread,
     )
     assert traffic.launch_rate @ hours == pytest.approx(known.launches, rel=1e-6)
     infested = {n: (years <= YEAR).astype(float) for n, years in known.infested_from.items()}
@@ -74,10 +79,13 @@ def true_run(maker, made, region, result):
         ballast=known.ballast,
         education_ratio=1 - truth.corrected,
         told=None,
+        contacts_per_hour=truth.contacts_per_hour,
+        species={
+            one.name: as_made(result.evidence.species[one.name], one) for one in truth.species
+        },
     )
-    inputs, _ = spread_inputs(
-        estimates, result.movement, place=place_of(region, result.evidence, result.movement)
-    )
+    place = place_of(region, result.evidence, result.movement)
+    inputs, _ = spread_inputs(estimates, result.movement, place=place)
     establish = {one.name: one.establish for one in truth.species}
     inputs = {
         name: replace(
@@ -92,14 +100,14 @@ def true_run(maker, made, region, result):
     nobody = Coverage.none(len(known.launches))
     paths = {n: expected_spread(i, nobody, seasons=result.seasons) for n, i in inputs.items()}
     slopes = {n: gradient(i, nobody, paths[n]) for n, i in inputs.items()}
-    reach = hour_reach(
-        traffic,
-        region.settings,
-        day_blocks=result.evidence.traffic.day_blocks,
-        ids=list(region.landings.index),
-        can_staff=region.landings["can_staff"].fillna(True).to_numpy(bool),
-    )
+    reach = hour_reach(estimates, place)
     return Run(region.settings.species, inputs, paths, slopes, {}, reach)
+
+
+def as_made(species, made):
+    """What is assumed of a species, with the carriage that the demo's boats really had."""
+    true = {f"carry_{route}": chance for route, chance in zip(ROUTES, made.carry, strict=True)}
+    return species.with_changes(true)
 
 
 @pytest.fixture(scope="module")

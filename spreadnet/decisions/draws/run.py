@@ -166,13 +166,7 @@ def run_model(
         if tell is not None:
             tell(name, one, rates)
         del rates
-    reach = hour_reach(
-        estimates.traffic,
-        place.settings,
-        day_blocks=place.day_blocks,
-        ids=place.landing_ids,
-        can_staff=place.can_staff,
-    )
+    reach = hour_reach(estimates, place)
     return Run(place.settings.species, inputs, paths, slopes, calibration, reach)
 
 
@@ -297,14 +291,19 @@ def run_draw(setting: Setting, draw: int) -> DrawRow:
     row : DrawRow
         The same for the same seed and draw, wherever it is worked out.
     """
-    row = _draw_row(setting, draw)
+    row, by_education = _draw_row(setting, draw)
     if draw < setting.redrawn:
-        row = replace(row, redrawn=_redrawn(setting, draw, row.scores))
+        row = replace(row, redrawn=_redrawn(setting, draw, by_education))
     return row
 
 
-def _draw_row(setting: Setting, draw: int) -> DrawRow:
-    """What a draw gives, without the repeats; its trips are let go before those are worked out."""
+def _draw_row(setting: Setting, draw: int) -> tuple[DrawRow, Array]:
+    """
+    What a draw gives, and its scores with other education; its trips are let go after that.
+
+    What educators do changes neither the spread without them nor its slope, so this one repeat
+    needs no new run.
+    """
     estimates = drawn_estimates(setting.evidence, setting.movement, seed=setting.seed, draw=draw)
     futures: dict[str, Futures] = {}
 
@@ -325,7 +324,10 @@ def _draw_row(setting: Setting, draw: int) -> DrawRow:
         seasons=setting.seasons,
         tell=let_spread,
     )
-    return DrawRow(
+    other = _others(setting, draw, "education")
+    left = (1 - other.education_ratio) / max(1 - estimates.education_ratio, 1e-12)
+    by_education = replace(run, reach=hour_reach(other, setting.place))
+    row = DrawRow(
         scores=np.sum(run.per_100_hours(setting.block), axis=0),
         new_any=any_new(run, setting.known),
         totals={name: float(new.sum()) for name, new in run.new_infestations().items()},
@@ -333,27 +335,30 @@ def _draw_row(setting: Setting, draw: int) -> DrawRow:
         simulated={name: one.new() for name, one in futures.items()},
         counts={name: one.counts_by_season() for name, one in futures.items()},
     )
+    return row, left * np.sum(by_education.per_100_hours(setting.block), axis=0)
 
 
-def _redrawn(setting: Setting, draw: int, before: Array) -> Array:
+def _redrawn(setting: Setting, draw: int, by_education: Array) -> Array:
     """Scores of a draw with each group of inputs taken from another one, (G, K)."""
-    left = drawn_estimates(
-        setting.evidence, setting.movement, seed=setting.seed, draw=draw
-    ).education_ratio
-    rows = []
-    for group in GROUPS:
-        estimates = drawn_estimates(
-            setting.evidence,
-            setting.movement,
-            seed=setting.seed,
-            draw=draw,
-            others={group: draw + ANOTHER},
-        )
-        if group == "education":  # scales what every hour avoids alike
-            rows.append(before * (1 - estimates.education_ratio) / max(1 - left, 1e-12))
-            continue
-        rows.append(_scores(setting, estimates))
-    return np.array(rows)
+    return np.array(
+        [
+            by_education
+            if group == "education"
+            else _scores(setting, _others(setting, draw, group))
+            for group in GROUPS
+        ]
+    )
+
+
+def _others(setting: Setting, draw: int, group: str) -> Estimates:
+    """Estimates of a draw with one group of inputs taken from another one."""
+    return drawn_estimates(
+        setting.evidence,
+        setting.movement,
+        seed=setting.seed,
+        draw=draw,
+        others={group: draw + ANOTHER},
+    )
 
 
 def _scores(setting: Setting, estimates: Estimates) -> Array:

@@ -9,7 +9,14 @@ where most boats on bridging trips are met.
 from spreadnet.decisions.hours.bridging import Bridging, bridging_trips, place_bridging
 from spreadnet.decisions.hours.met import Met
 from spreadnet.decisions.hours.placing import WAYS, place_busiest, place_equally, place_ranked
-from spreadnet.decisions.hours.reach import Reach, coverage_of, hour_reach, steady, value_of_an_hour
+from spreadnet.decisions.hours.reach import (
+    Reach,
+    coverage_of,
+    hour_reach,
+    met_in_an_hour,
+    steady,
+    value_of_an_hour,
+)
 
 __all__ = [
     "WAYS",
@@ -19,6 +26,7 @@ __all__ = [
     "bridging_trips",
     "coverage_of",
     "hour_reach",
+    "met_in_an_hour",
     "place_bridging",
     "place_busiest",
     "place_equally",

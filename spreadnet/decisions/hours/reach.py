@@ -11,13 +11,11 @@ from spreadnet.model.spread import Coverage
 from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     import pandas as pd
     from numpy.typing import NDArray
 
-    from spreadnet.evidence.estimating import TrafficDraw
-    from spreadnet.evidence.region import Settings
+    from spreadnet.model.estimates import Estimates
+    from spreadnet.model.inputs import Place
     from spreadnet.model.spread import Gradient
 
     Array = NDArray[np.floating]
@@ -93,60 +91,102 @@ def steady(values: Array) -> Array:
     return np.asarray(values, float) if largest == 0 else np.round(values / largest, DIGITS)
 
 
-def hour_reach(
-    traffic: TrafficDraw,
-    settings: Settings,
-    *,
-    day_blocks: pd.DataFrame,
-    ids: Sequence[str],
-    can_staff: NDArray[np.bool_],
-) -> Reach:
+def hour_reach(estimates: Estimates, place: Place) -> Reach:
     """
     Share of each landing's boats that one hour of a crew reaches.
 
-    A crew can speak with only so many boats an hour, in both directions together, and some
-    parties do not want to talk.
+    A crew has hands for only so many boats an hour, in both directions together, and some parties
+    do not want to talk. Boats come in no even stream: in some hours there are more than a crew
+    can speak with, in others fewer, so the mean of what is met lies below both.
 
     Parameters
     ----------
-    traffic : TrafficDraw
-        Launches and retrievals an hour by landing and day block, and the share that refuses.
-    settings : Settings
-        Shift length, contacts an hour, most hours a week.
-    day_blocks : DataFrame, D rows
-        `day_type`, `block`, `hours_in_season`.
-    ids : sequence of str, length K
-        Landing ids, to break ties.
-    can_staff : array of bool, shape (K,)
-        Whether educators may work at each landing.
+    estimates : Estimates
+        Launches and retrievals an hour by landing and day block, by month, their spread between
+        hours, the share that refuses and the boats that a crew has hands for.
+    place : Place
+        Day blocks, landings, settings.
 
     Returns
     -------
     reach : Reach
-        Shares reached by one hour, in the order of `traffic`.
+        Shares reached by one hour, in the order of the landings.
 
     Notes
     -----
-    Boats met in an hour = min(1, capacity / (launches + retrievals)) of each, times
-    (1 - refusal), over the landing's boats in the season.
+    Boats met in an hour = `met_in_an_hour` of those passing in each month, times (1 - refusal),
+    mean over the hours of the season; those launching and retrieving by their share of the boats
+    passing, over the landing's boats in the season.
     """
-    hours = day_blocks["hours_in_season"].to_numpy(float)
+    traffic, settings = estimates.traffic, place.settings
+    hours = place.day_blocks["hours_in_season"].to_numpy(float)
     passing = traffic.launch_rate + traffic.retrieval_rate
-    spoken = np.minimum(1, settings.contacts_per_hour / np.maximum(passing, 1e-12))
-    spoken = spoken * (1 - traffic.refusal)
+    monthly = np.stack(
+        [
+            met_in_an_hour(
+                passing * factor, estimates.contacts_per_hour, spread=traffic.visit_spread
+            )
+            for factor in traffic.by_month.T
+        ],
+        axis=-1,
+    ) * (1 - traffic.refusal)
+    share = place.month_hours / np.maximum(place.month_hours.sum(axis=1, keepdims=True), 1e-12)
+    boats = np.einsum("kdm,dm->kd", monthly, share)
+    met = boats / np.maximum(passing, 1e-12)
     launched = np.maximum(traffic.launch_rate @ hours, 1e-12)[:, None]
     retrieved = np.maximum(traffic.retrieval_rate @ hours, 1e-12)[:, None]
     return Reach(
-        day_blocks=day_blocks,
-        arriving=spoken * traffic.launch_rate / launched,
-        leaving=spoken * traffic.retrieval_rate / retrieved,
-        boats=spoken * passing,
+        day_blocks=place.day_blocks,
+        arriving=met * traffic.launch_rate / launched,
+        leaving=met * traffic.retrieval_rate / retrieved,
+        boats=boats,
         passing=passing,
-        place=np.argsort(np.argsort(np.asarray(ids, dtype=object), kind="stable")),
-        can_staff=np.asarray(can_staff, bool),
+        place=np.argsort(np.argsort(np.asarray(place.landing_ids, dtype=object), kind="stable")),
+        can_staff=np.asarray(place.can_staff, bool),
         most_hours=settings.most_hours_per_landing_week * settings.season_days / 7,
         shift_hours=settings.shift_hours,
     )
+
+
+def met_in_an_hour(passing: Array, contacts_per_hour: float, *, spread: float) -> Array:
+    """
+    Boats that a crew is expected to speak with in an hour, hands full or not.
+
+    Parameters
+    ----------
+    passing : array
+        Boats expected to pass in an hour, 0 or more.
+    contacts_per_hour : float
+        Boats that the crew has hands for; a part of one counts as that part.
+    spread : float
+        Standard deviation of the hours' own means over `passing`: gamma, with Poisson on top.
+
+    Returns
+    -------
+    met : array
+        Expected minimum of the boats that come and those that there are hands for: of the shape
+        of `passing`, never more than either; rises with both, ever less.
+
+    Notes
+    -----
+    E min(B, c) is the sum of P(B > n) over n below c, the last one in part. P(B = n + 1) follows
+    from P(B = n) of the negative binomial, and of the Poisson where `spread` is 0.
+
+    Examples
+    --------
+    >>> met_in_an_hour(np.array([0.5, 5.0, 50.0]), 5.0, spread=0.4).round(2)
+    array([0.5 , 3.83, 5.  ])
+    """
+    mean, square = np.asarray(passing, float), spread**2
+    wider = 1 + square * mean
+    log_none = -np.log1p(square * mean) / square if square > 1e-12 else -mean
+    chance, more = np.exp(log_none), -np.expm1(log_none)  # of n boats, and of more than n
+    met = np.zeros_like(mean)
+    for n in range(int(np.ceil(contacts_per_hour))):
+        met += more * min(contacts_per_hour - n, 1.0)
+        chance = chance * (mean / wider * ((1 + n * square) / (n + 1)))
+        more = np.maximum(more - chance, 0.0)
+    return np.minimum(met, mean)  # a stream too strong for exp() has all hands full
 
 
 def coverage_of(hours: Array, reach: Reach) -> Coverage:

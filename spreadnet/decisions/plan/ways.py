@@ -132,13 +132,7 @@ def way_draw(setting: WaySetting, draw: int) -> Array:
     """
     place = setting.place
     estimates = drawn_estimates(setting.evidence, setting.movement, seed=setting.seed, draw=draw)
-    reach = hour_reach(
-        estimates.traffic,
-        place.settings,
-        day_blocks=place.day_blocks,
-        ids=place.landing_ids,
-        can_staff=place.can_staff,
-    )
+    reach = hour_reach(estimates, place)
     nobody = Coverage.none(len(place.landing_ids))
     every = [nobody, *(coverage_of(hours, reach) for hours in setting.hours.values())]
     together = Coverage.together(every)

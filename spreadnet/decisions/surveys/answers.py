@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.decisions.hours import coverage_of
+from spreadnet.decisions.hours import coverage_of, met_in_an_hour
 from spreadnet.decisions.surveys.value import learned
 from spreadnet.evidence.estimating import WATERS
 from spreadnet.evidence.region import DIRECTIONS, GAPS
@@ -124,8 +124,10 @@ class Response:
         Share of its lake's boats that use the landing.
     pull : float
         Exponent with which boats follow the traffic of a lake; NaN where trips are given.
-    busy : array, shape (K, D)
-        Boats passing over those that a crew can speak with.
+    passing : array, shape (K, D)
+        Boats passing in an hour.
+    contacts_per_hour, visit_spread : float
+        Boats that a crew has hands for, and how hours differ, as in `met_in_an_hour`.
     """
 
     leaving: Array
@@ -135,13 +137,15 @@ class Response:
     drawn: Array
     split: Array
     pull: float
-    busy: Array
+    passing: Array
+    contacts_per_hour: float
+    visit_spread: float
 
     def at(self, rows: Positions, block: Positions | None = None) -> Response:
         """Of some landings, each in one day block of the hour where blocks are given, (n, 1)."""
         given = {f.name: getattr(self, f.name) for f in fields(self)}
         for name, value in given.items():
-            if name != "pull":
+            if not isinstance(value, float):
                 wide = value.ndim == 2 and block is not None
                 given[name] = value[rows, block][:, None] if wide else value[rows]
         return Response(**given)
@@ -161,9 +165,12 @@ class Response:
             lake = 1 - self.split[:, None] * (1 - traffic)
             out = leaving * traffic * np.maximum(lake, 1e-12) ** (self.pull - 1)
         both = self.leaving[:, :, None] * out[:, None] + self.arriving[:, :, None] * into[:, None]
-        busy = self.busy[:, :, None]
-        spoken = np.maximum(busy, 1) / np.maximum(busy * traffic[:, None], 1)
-        return both * spoken
+        met_now, met_then = (
+            met_in_an_hour(boats, self.contacts_per_hour, spread=self.visit_spread)
+            for boats in (self.passing[:, :, None], self.passing[:, :, None] * traffic[:, None])
+        )
+        before = np.maximum(met_now * traffic[:, None], 1e-300)
+        return both * np.where(met_then > 0, met_then / before, 1.0)
 
 
 @short_repr
@@ -352,9 +359,7 @@ def told_by_a_shift(unsure: Unsure, evidence: Evidence, *, reach: Reach, hours: 
     )
 
 
-def response_of(
-    worth: Worth, evidence: Evidence, movement: Movement, *, reach: Reach, capacity: float
-) -> Response:
+def response_of(worth: Worth, evidence: Evidence, movement: Movement, *, reach: Reach) -> Response:
     """
     How the value of an hour responds to what is learned of a landing.
 
@@ -366,8 +371,6 @@ def response_of(
         Steps one and two.
     reach : Reach
         At the best estimates.
-    capacity : float
-        Boats that a crew can speak with in an hour.
 
     Returns
     -------
@@ -384,7 +387,9 @@ def response_of(
         drawn=worth.from_outside if given else np.ones(len(launches)),
         split=within_lake_split(launches, movement.group),
         pull=np.nan if given else _pull_of_traffic(movement),
-        busy=reach.passing / capacity,
+        passing=reach.passing,
+        contacts_per_hour=evidence.contacts_per_hour.value,
+        visit_spread=evidence.traffic.rates.visit_spread,
     )
 
 

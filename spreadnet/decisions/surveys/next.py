@@ -136,8 +136,7 @@ def survey_next(
     length = reach.shift_hours if survey_hours is None else survey_hours
     unsure = unsure_of(worth, habits_of(region.contacts, evidence), evidence, movement)
     told = told_by_a_shift(unsure, evidence, reach=reach, hours=length)
-    capacity = region.settings.contacts_per_hour
-    response = response_of(worth, evidence, movement, reach=reach, capacity=capacity)
+    response = response_of(worth, evidence, movement, reach=reach)
     best = np.argmax(worth.of_an_hour(reach), axis=1)
     parts = _parts(told, response, best)
     row, when = np.arange(len(best)), np.argmax(parts.sum(axis=0), axis=1)

@@ -7,7 +7,7 @@ like them; each estimate comes with draws.
 """
 
 from spreadnet.evidence.estimating.days_out import DaysOut, days_out
-from spreadnet.evidence.estimating.gap_rates import Gaps, fit_gaps
+from spreadnet.evidence.estimating.gap_rates import CONTACTS, Gaps, fit_gaps
 from spreadnet.evidence.estimating.status import (
     Status,
     StatusDraw,
@@ -19,6 +19,7 @@ from spreadnet.evidence.estimating.traffic import Traffic, TrafficDraw, fit_traf
 from spreadnet.evidence.estimating.where_from import WATERS, Shares, fit_shares
 
 __all__ = [
+    "CONTACTS",
     "WATERS",
     "DaysOut",
     "Gaps",

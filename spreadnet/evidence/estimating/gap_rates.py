@@ -36,6 +36,10 @@ EDUCATION = {
     "check together": "education_check_together",
     "talk only": "education_talk_only",
 }
+CONTACTS = {  # what educators do to how many boats an hour they have hands for
+    "check together": "contacts_check_together",
+    "talk only": "contacts_talk_only",
+}
 
 
 @short_repr

@@ -58,6 +58,11 @@ class Strata:
         """Hours of the season in each (day type, block), shape (D,)."""
         return self.season_hours.reshape(-1, len(self.months)).sum(axis=1)
 
+    @property
+    def month_hours(self) -> Array:
+        """The same by month, shape (D, M)."""
+        return self.season_hours.reshape(-1, len(self.months))
+
     def day_blocks(self) -> pd.DataFrame:
         """The D (day type, block) pairs, weekdays first, with their hours in the season."""
         return pd.DataFrame(
@@ -74,6 +79,10 @@ class Strata:
         hours, rate = self.season_hours.reshape(shape), rates.reshape(shape)
         hours = np.where(hours.sum(axis=1, keepdims=True) > 0, hours, 1.0)
         return (hours * rate).sum(axis=1) / hours.sum(axis=1)
+
+    def by_month(self, rates: Array) -> Array:
+        """Boats an hour in each month over those of the season in the same day block, (D, M)."""
+        return rates.reshape(-1, len(self.months)) / self.by_day_block(rates)[:, None]
 
 
 def make_strata(settings: Settings, dates: pd.Series) -> Strata:

@@ -49,7 +49,9 @@ class TrafficDraw:
 
     `launches` (K,) in the season; `launch_rate` and `retrieval_rate` (K, D) in boats an hour, both
     of which give those launches over the season; `refusal`, the share of parties that do not want
-    to talk; `area_exponent`, how launches grow with lake area.
+    to talk; `area_exponent`, how launches grow with lake area; `by_month` (D, M), boats an hour in
+    each month over those of the season, the same at all landings; `visit_spread`, how like visits
+    to one landing differ beyond chance, as a share of their mean.
     """
 
     launches: Array
@@ -57,6 +59,8 @@ class TrafficDraw:
     retrieval_rate: Array
     refusal: float
     area_exponent: float
+    by_month: Array
+    visit_spread: float
 
 
 @short_repr
@@ -122,6 +126,20 @@ class Traffic:
             np.outer(level, retrieving),
             refusal,
             area_exponent,
+            self.strata.by_month(by_stratum),
+            self.rates.visit_spread,
+        )
+
+    def best(self) -> TrafficDraw:
+        """The best estimates of the same."""
+        return TrafficDraw(
+            self.table["launches"].to_numpy(float),
+            self.launch_rate,
+            self.retrieval_rate,
+            self.refusal,
+            self.area_exponent,
+            self.strata.by_month(self.rates.stratum_ratio(self.rates.mode.best)),
+            self.rates.visit_spread,
         )
 
     @property

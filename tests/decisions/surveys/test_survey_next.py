@@ -162,13 +162,7 @@ def test_an_hours_value_responds_as_the_whole_model_says(case, survey, factor):
     worth = worth_of(case.run, case.hours)
     now = case.run.value_after(case.hours)
     assert worth.of_an_hour(case.run.reach) == pytest.approx(now, rel=1e-12)
-    response = response_of(
-        worth,
-        case.evidence,
-        case.movement,
-        reach=case.run.reach,
-        capacity=case.region.settings.contacts_per_hour,
-    )
+    response = response_of(worth, case.evidence, case.movement, reach=case.run.reach)
     chosen = survey.table["survey_rank"].nsmallest(8).index
     wrong = []
     for k in survey.table.index.get_indexer(chosen):
@@ -265,9 +259,7 @@ def test_trips_from_a_table_do_not_follow_what_boats_say(demo_region, case):
     region = replace(demo_region, movements=table)
     given = Case(region, case.evidence, fit_movement(region, case.evidence, seed=1), budget=600.0)
     worth = worth_of(given.run, given.hours)
-    response = response_of(
-        worth, given.evidence, given.movement, reach=given.run.reach, capacity=12.0
-    )
+    response = response_of(worth, given.evidence, given.movement, reach=given.run.reach)
     k = np.array([int(np.argmax(worth.of_an_hour(given.run.reach)))])
     one, less = np.ones((1, 1)), np.full((1, 1), 0.9)
     assert response.at(k).values(one, one, less) == pytest.approx(
