@@ -100,8 +100,8 @@ def model_world(seed):
     """A world that follows the model, with exponents drawn, of 250 to 1,500 lakes."""
     rng = np.random.default_rng([seed, 4])
     lakes = int(np.exp(rng.uniform(*np.log([250, 1500]))))
-    finds = int(rng.uniform(60, 120)) if lakes < 700 else int(rng.uniform(90, 300))
-    return make(KINDS[0], seed, lakes=lakes, finds=finds, law=drawn_law(rng))
+    past = int(rng.uniform(40, 90)) if lakes < 700 else int(rng.uniform(60, 200))
+    return make(KINDS[0], seed, lakes=lakes, past=past, law=drawn_law(rng))
 
 
 def prior_of_interviews(law, seed):
