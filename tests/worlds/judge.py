@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from worlds.made import KINDS, Law, drawn_law, make
+from worlds.made import KINDS, drawn_law, make
 from worlds.rules import scored, simple_orders
 
 from spreadnet.model.finds import (
@@ -18,6 +18,7 @@ from spreadnet.model.finds import (
 
 DRAWS = 200
 HALF_WIDTH = 1.6448536  # of a 90% interval, in standard deviations
+FAR = 0.02  # in AUC
 LEARNED = ("area", "depth", "distance", "access")
 # What answers of boaters say of distance and area of trips, and how finds may differ from trips.
 TRIPS_SD, LOAD_BY_AREA, LOAD_SD, DISTANCE_SD = 0.02, -0.3, 0.3, 0.15
@@ -96,6 +97,12 @@ def by_kind(table):
     return means
 
 
+def behind(table, rules):
+    """Worlds in which the fit is `FAR` behind the best of some rules, and the true law isn't."""
+    best = table[rules].max(axis=1)
+    return int(((table["fit"] < best - FAR) & (table["oracle"] >= best - FAR)).sum())
+
+
 def model_world(seed):
     """A world that follows the model, with exponents drawn, of 250 to 1,500 lakes."""
     rng = np.random.default_rng([seed, 4])
@@ -131,6 +138,3 @@ def covered(seeds, *, interviews=False):
             | {"lakes": len(world.area_ha), "evaluations": fit.evaluations}
         )
     return pd.DataFrame(rows)
-
-
-__all__ = ["Law", "by_kind", "covered", "judged", "learn", "model_world", "orders", "totals"]

@@ -36,7 +36,7 @@ class Law:
     """
 
     area: float = 0.65
-    depth: float = 0.4
+    depth: float = 0.5
     distance: float = 2.2
     source_area: float = 0.2
     access: float = 0.5
@@ -180,7 +180,7 @@ def _lakes(rng, number):
     place = np.where(rng.random((number, 1)) < 0.5, grouped, rng.uniform(0, side, (number, 2)))
     area = np.exp(rng.normal(np.log(60), 1.25, 8 * number))
     area = area[(area >= 20) & (area < 40_000)][:number]
-    depth = 2.6 * area**0.25 * np.exp(rng.normal(0, 0.5, number))
+    depth = 2.6 * area**0.25 * np.exp(rng.normal(0, 0.6, number))
     return Lakes(place + 500.0, area.round(1), depth.round(1))
 
 
@@ -206,6 +206,7 @@ def _hazard_of(kind, law, land, log_pull):
     east, north = land.place_km.T
     away_km = np.hypot(east[:, None] - east, north[:, None] - north)
     np.fill_diagonal(away_km, np.inf)
+    others = np.isfinite(away_km)
     if kind.kernel == "radiation":
         kernel = _radiation(away_km, np.exp(0.5 * land.log_area + log_pull))
         arriving = law.area * land.log_area
@@ -213,23 +214,18 @@ def _hazard_of(kind, law, land, log_pull):
         kernel = _kernel(kind.kernel, law, away_km)
         if kind.flat_share:
             share, mean = kind.flat_share, kernel.sum() / (len(east) * (len(east) - 1))
-            kernel = (1 - share) * kernel + share * mean * np.isfinite(away_km)
-        reach = np.log(kernel ** _REFERENCE[kind.kernel](law) @ np.exp(0.5 * land.log_area))
+            kernel = (1 - share) * kernel + share * mean
+        # Accessibility is meant with distance squared where the law is a power of it.
+        power = kind.kernel == "power"
+        near = ((away_km + 2) / 50) ** -2.0 if power else kernel * others
+        reach = np.log(near @ np.exp(0.5 * land.log_area))
         arriving = law.area * land.log_area + (law.access - 1) * (reach - reach.mean())
     return _Hazard(
-        by_source=kernel * np.exp(law.source_area * land.log_area + log_pull),
+        by_source=kernel * others * np.exp(law.source_area * land.log_area + log_pull),
         log_arriving=arriving + law.depth * land.log_depth + log_pull,
         outside=np.exp(law.outside),
         power=kind.power,
     )
-
-
-# Accessibility is meant with distance squared where the law is a power of it, else with the law.
-_REFERENCE = {
-    "power": lambda law: 2 / law.distance,
-    "exponential": lambda law: 1.0,
-    "lognormal": lambda law: 1.0,
-}
 
 
 def _kernel(name, law, away_km):
