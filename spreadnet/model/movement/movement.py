@@ -131,13 +131,10 @@ class Movement:
         Returns
         -------
         log_access : array, shape (K,), or None
-            None where trips are given as a table or by a law of one's own. Above `LUMPED`
-            landings the accessibility of the lake stands for it.
+            None where trips are given as a table or by a law of one's own.
         """
         if self.fit is None:
             return None
-        if len(self.group) > LUMPED:
-            return np.asarray(self.finds.waters.access[self.landing_lake])
         named, every = len(self.fit.attractions), np.ones(len(self.lakes), bool)
         attractions = lake_attractions(
             self.area_ha[self.lakes], np.maximum(launches, FEWEST_BOATS), self.group
