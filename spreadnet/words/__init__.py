@@ -51,6 +51,7 @@ from spreadnet.words.plan import (
     side_words,
 )
 from spreadnet.words.reasons import OUTSIDE, Facts, Part, assumed_words, reasons
+from spreadnet.words.skill import skill_lines
 from spreadnet.words.survey import survey_words
 
 __all__ = [
@@ -93,6 +94,7 @@ __all__ = [
     "short_repr",
     "side_words",
     "signed_text",
+    "skill_lines",
     "survey_words",
     "top_landings",
     "unit",

@@ -275,6 +275,9 @@ def first_landings(assessment: Ranked, *, shown: int, head: str = "") -> str:
     landings = assessment.landings.sort_values("rank", kind="stable")
     settings = assessment.region.settings
     lines = [*textwrap.wrap(f"{settings.name}: {head or finding(assessment)}.", WIDTH), ""]
+    for note in assessment.notes:
+        if note.code == "skill":
+            lines += [*textwrap.wrap(f"{note.text}.", WIDTH), ""]
     if not landings["rank"].isna().all():
         weights = _weights(assessment)
         meaning = (

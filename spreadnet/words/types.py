@@ -5,9 +5,21 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Protocol
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     import pandas as pd
+
+
+class Note(Protocol):
+    """Something to keep in mind."""
+
+    @property
+    def code(self) -> str:
+        """What it is of."""
+
+    @property
+    def text(self) -> str:
+        """In words."""
 
 
 class Settings(Protocol):
@@ -56,6 +68,10 @@ class Place(Protocol):
 
 class Ranked(Protocol):
     """A ranking: tables by landing, way and species."""
+
+    @property
+    def notes(self) -> Sequence[Note]:
+        """What to keep in mind."""
 
     @property
     def region(self) -> Place:

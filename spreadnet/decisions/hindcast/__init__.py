@@ -6,9 +6,12 @@ earlier finds beside it.
 """
 
 from spreadnet.decisions.hindcast.foretell import ALL, Hindcast, hindcast
+from spreadnet.decisions.hindcast.skill import region_skill, skill_table
 
 __all__ = [
     "ALL",
     "Hindcast",
     "hindcast",
+    "region_skill",
+    "skill_table",
 ]

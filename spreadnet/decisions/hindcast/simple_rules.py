@@ -10,37 +10,42 @@ from scipy.optimize import minimize
 from scipy.spatial import KDTree
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from numpy.typing import NDArray
 
     Array = NDArray[np.floating]
 
-RULES = ("lake area alone", "distance alone", "traffic alone", "same for all")
+RULES = (
+    "area and distance",
+    "lake area alone",
+    "distance alone",
+    "traffic alone",
+    "same for all",
+)
 FAR_KM = 1000.0  # farther than this counts the same
 PRIOR_SD = 1.5  # of a rule's exponent: no rule may run away on a handful of finds
 LOG_HAZARD = (-60.0, 4.0)  # beyond which a season's hazard is as good as none or sure
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Rule:
-    """A simple rule fitted to the finds before: hazard a year = rate x predictor ^ exponent."""
+    """A rule fitted to the finds before: hazard a year = rate x product of predictor ^ exponent."""
 
     rate: float
-    exponent: float
+    exponents: Array
 
-    def chance(self, predictor: Array, *, years: int) -> NDArray[np.float64]:
-        """Chance of a find within some years."""
-        return -np.expm1(-self.rate * years * predictor**self.exponent)
+    def chance(self, predictors: Array, *, years: int) -> NDArray[np.float64]:
+        """Chance of a find within some years, from predictors (M, N)."""
+        power = np.exp(np.tensordot(self.exponents, np.log(predictors), 1))
+        return -np.expm1(-self.rate * years * power)
 
 
-def fit_rule(predictor: Array, at_risk: Array, found: Array) -> Rule:
+def fit_rule(predictors: Array, at_risk: Array, found: Array) -> Rule:
     """
     Fit a rule to the finds of earlier years by maximum likelihood.
 
     Parameters
     ----------
-    predictor : array, shape (Y, N)
+    predictors : array, shape (M, Y, N)
         Above 0, larger where a find is likelier or not.
     at_risk : array, shape (Y, N)
         1 where the lake was not yet known to be infested in that year.
@@ -54,31 +59,32 @@ def fit_rule(predictor: Array, at_risk: Array, found: Array) -> Rule:
 
     Notes
     -----
-    With h = rate x predictor^exponent a lake at risk is found in a year with chance 1 - exp(-h),
-    as in the model itself. Only the exponent has a prior, normal about 0 (a choice of ours).
+    With h = rate x product of predictor^exponent a lake at risk is found in a year with chance
+    1 - exp(-h), as in the model itself. Exponents have a prior, normal about 0 (a choice of ours).
     """
     exposed, finds = float(at_risk.sum()), float(found.sum())
     if not finds or not exposed:
-        return Rule(0.5 / max(exposed, 1.0), 0.0)
-    log_predictor = np.log(predictor)
-    centred = log_predictor - float((log_predictor * at_risk).sum() / exposed)
+        return Rule(0.5 / max(exposed, 1.0), np.zeros(len(predictors)))
+    logs = np.log(predictors)
+    middle = (logs * at_risk).sum(axis=(1, 2)) / exposed
+    centred = logs - middle[:, None, None]
     spared = at_risk - found
 
     def loss(sought: Array) -> tuple[float, Array]:
-        level, exponent = sought
-        log_hazard = level + exponent * centred
+        level, exponents = sought[0], sought[1:]
+        log_hazard = level + np.tensordot(exponents, centred, 1)
         inside = (log_hazard > LOG_HAZARD[0]) & (log_hazard < LOG_HAZARD[1])
         hazard = np.exp(np.clip(log_hazard, *LOG_HAZARD))
         grown = np.expm1(hazard)
         log_likelihood = (found * (np.log(grown) - hazard) - spared * hazard).sum()
         slope = (found * hazard / grown - spared * hazard) * inside
-        gradient = np.array([-slope.sum(), exponent / PRIOR_SD**2 - (slope * centred).sum()])
-        return float(0.5 * (exponent / PRIOR_SD) ** 2 - log_likelihood), gradient
+        by_exponent = exponents / PRIOR_SD**2 - (slope * centred).sum(axis=(1, 2))
+        penalty = 0.5 * float(((exponents / PRIOR_SD) ** 2).sum())
+        return penalty - float(log_likelihood), np.append(-slope.sum(), by_exponent)
 
-    start = np.array([np.log(finds / exposed), 0.0])
-    level, exponent = minimize(loss, start, jac=True, method="BFGS").x
-    middle = float((log_predictor * at_risk).sum() / exposed)
-    return Rule(float(np.exp(level - exponent * middle)), float(exponent))
+    start = np.append(np.log(finds / exposed), np.zeros(len(predictors)))
+    best = minimize(loss, start, jac=True, method="BFGS").x
+    return Rule(float(np.exp(best[0] - best[1:] @ middle)), np.asarray(best[1:]))
 
 
 def foretold_by_rules(
@@ -110,19 +116,20 @@ def foretold_by_rules(
     at_risk = (ever >= before[:, None]).astype(float)
     found = (ever == before[:, None]).astype(float)
     near = np.array([nearness(points, ever < y) for y in (*before, from_year)])
-    predictors: Mapping[str, Array] = {
+    steady = {
         "lake area alone": np.maximum(area_ha, 0.01),
         "traffic alone": 1 + launches,
         "same for all": np.ones(len(year)),
     }
+    by_year: dict[str, Array] = {
+        name: np.broadcast_to(one, near.shape)[None] for name, one in steady.items()
+    }
+    by_year["distance alone"] = near[None]
+    by_year["area and distance"] = np.concatenate([by_year["lake area alone"], near[None]])
     chances = {}
     for name in RULES:
-        if name == "distance alone":
-            past, now = near[:-1], near[-1]
-        else:
-            past, now = np.broadcast_to(predictors[name], at_risk.shape), predictors[name]
-        rule = fit_rule(past, at_risk, found)
-        chances[name] = rule.chance(now, years=through - from_year + 1)
+        rule = fit_rule(by_year[name][:, :-1], at_risk, found)
+        chances[name] = rule.chance(by_year[name][:, -1], years=through - from_year + 1)
     return chances
 
 

@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 
 from spreadnet.decisions.draws import any_new, avoided_by, run_draws, run_model, setting_of
+from spreadnet.decisions.hindcast import region_skill
 from spreadnet.decisions.hours import WAYS, Met, place_busiest, place_equally, place_ranked
 from spreadnet.decisions.ranking.engine_check import check_engine, why_apart
 from spreadnet.decisions.ranking.landings import landing_table
@@ -22,7 +23,7 @@ from spreadnet.model.distance import lake_points, landing_lake_positions
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
 from spreadnet.model.spread import lake_network, trips_table
-from spreadnet.words import figure
+from spreadnet.words import figure, skill_lines
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -101,6 +102,7 @@ def decide(
         met=met,
     )
     moves = region_shares(*moved, first=_first(landings))
+    skill = region_skill(region, evidence, movement)
     lakes = _lake_table(region, evidence, run=run, drawn=drawn, known=setting.known)
     trips, held = _trip_lines(region, movement, run)
     return Assessment(
@@ -120,12 +122,14 @@ def decide(
         ),
         totals=_totals(run, drawn, checks),
         by_season=_by_season(region, run, drawn),
+        skill=skill,
         rank_variance=moves,
         calibration=run.calibration,
         seasons=seasons,
         draws=draws,
         seed=seed,
         notes=(
+            *(Note("skill", line) for line in skill_lines(skill, _labels(evidence))),
             *region.notes,
             *_notes(evidence, movement, run=run, landings=landings, drawn=draws, held=held),
             *_engine_notes(region, evidence, checks),
@@ -384,6 +388,11 @@ def _notes(
             )
         )
     return notes
+
+
+def _labels(evidence: Evidence) -> dict[str, str]:
+    """Names of species for people."""
+    return {name: one.label for name, one in evidence.species.items()}
 
 
 def _calibration_notes(evidence: Evidence, run: Run) -> list[Note]:

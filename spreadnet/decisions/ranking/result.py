@@ -53,6 +53,8 @@ class Assessment:
         Chance of a new infestation of each lake by the end of each season, expected and simulated.
     calibration : mapping of species to Calibration
         Establishment chances and what they rest on.
+    skill : DataFrame, index species, predictor
+        How well the latest finds would have been foretold, beside simple rules, see `skill_table`.
     rank_variance : DataFrame, index group
         What the uncertainty of the first 20 ranks comes from: share of their variance by group of
         inputs, with its standard error, largest first.
@@ -72,6 +74,7 @@ class Assessment:
     comparison: pd.DataFrame
     totals: pd.DataFrame
     by_season: pd.DataFrame
+    skill: pd.DataFrame
     rank_variance: pd.DataFrame
     calibration: Mapping[str, Calibration]
     seasons: int

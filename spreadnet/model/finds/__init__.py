@@ -16,7 +16,7 @@ from spreadnet.model.finds.ahead import (
 from spreadnet.model.finds.calibration import Calibration
 from spreadnet.model.finds.fit import FEWEST_FINDS, PRIORS, FindsFit, fit_finds
 from spreadnet.model.finds.hazard import NAMES, Finds, finds_of, log_likelihood
-from spreadnet.model.finds.learned import Learned, SpeciesTold, Told
+from spreadnet.model.finds.learned import Learned, SpeciesTold, Told, learned_table
 from spreadnet.model.finds.region_finds import learn_finds
 from spreadnet.model.finds.unseen import unseen_by_exposure
 from spreadnet.model.finds.waters import Waters, waters
@@ -39,6 +39,7 @@ __all__ = [
     "fit_finds",
     "foretold_finds",
     "learn_finds",
+    "learned_table",
     "log_likelihood",
     "next_season",
     "unseen_by_exposure",

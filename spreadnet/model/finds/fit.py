@@ -41,8 +41,9 @@ WANDER_MIDDLE, WANDER_LOG_SD = 0.2, 0.7
 HELD = 0.01  # precision that keeps the wandering about 0
 STEPS = 5  # of Fisher's scoring before BFGS
 HALVINGS = 8
+MOST_STEPS = 12  # of BFGS
 DISTANCES = (0.3, 4.6)  # outside these the kernel is flat or blind
-NEAR = 1e-3  # of a standard deviation: where the search ends
+NEAR = 0.01  # of a standard deviation: where the search ends; single precision allows no less
 APART = 1e-4  # of a standard deviation, on each side, for the curvature
 FEWEST_FINDS = 3  # below this the finds say too little
 
@@ -225,7 +226,11 @@ class _Search:
         if np.abs(solve_triangular(root, self.gradient, lower=True)).max() < NEAR:
             return
         found = minimize(
-            loss, np.zeros(len(start)), jac=True, method="BFGS", options={"gtol": NEAR}
+            loss,
+            np.zeros(len(start)),
+            jac=True,
+            method="BFGS",
+            options={"gtol": NEAR, "maxiter": MOST_STEPS},
         )
         if -found.fun >= self.value:
             self.at = start + solve_triangular(root.T, found.x)

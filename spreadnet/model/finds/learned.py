@@ -6,7 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
+from spreadnet.assumptions import Z90
 from spreadnet.model.finds.ahead import Ahead, NextSeason, ahead_of, next_season, wandered
 from spreadnet.model.finds.fit import FEWEST_FINDS, FindsFit, fit_finds
 from spreadnet.model.finds.hazard import (
@@ -253,3 +255,41 @@ def learn_species(
     growth = float(np.polyfit(years, np.log(by_year), 1)[0]) if len(years) > 1 else 0.0
     ahead = ahead_of(waters, infested=present, habitat=habitat)
     return SpeciesFinds(fit, ahead, float(np.clip(growth, *GROWTH)))
+
+
+def learned_table(learned: Learned) -> pd.DataFrame:
+    """
+    What was learned from finds, and what it started from, one row a species and number.
+
+    Parameters
+    ----------
+    learned : Learned
+        Result of `learn_finds`.
+
+    Returns
+    -------
+    table : DataFrame
+        `species`, `number`, `value` with its 90% interval `low`, `high`, the same before any find
+        was seen (`before`, `before_low`, `before_high`), `finds` that count and their years.
+    """
+    rows = []
+    for name, one in learned.species.items():
+        fit, sd = one.fit, one.fit.sd
+        for number, value in fit.values.items():
+            middle, spread = fit.prior[number]
+            rows.append(
+                {
+                    "species": name,
+                    "number": number,
+                    "value": value,
+                    "low": value - Z90 * sd[number],
+                    "high": value + Z90 * sd[number],
+                    "before": middle,
+                    "before_low": middle - Z90 * spread,
+                    "before_high": middle + Z90 * spread,
+                    "finds": fit.finds.count,
+                    "first_year": int(fit.finds.years[0]),
+                    "last_year": int(fit.finds.years[-1]),
+                }
+            )
+    return pd.DataFrame(rows)

@@ -16,6 +16,7 @@ import pandas as pd
 import pyproj
 
 from spreadnet.model.fast import fast_available
+from spreadnet.model.finds import learned_table
 from spreadnet.words import CAUTIONS
 
 if TYPE_CHECKING:
@@ -136,6 +137,8 @@ def run_record(
         },
         "movement": assessment.movement.summary(),
         "establishment": {name: asdict(c) for name, c in assessment.calibration.items()},
+        "learned_from_finds": learned_table(assessment.movement.finds),
+        "skill": assessment.skill.reset_index(),
         "new_infestations_without_education": assessment.totals,
         "same_hours_three_ways": assessment.comparison,
         "rank_variance_of_the_first_20": assessment.rank_variance,

@@ -27,14 +27,16 @@ def made_finds(n=3000, years=10, rate=0.02, exponent=0.8, seed=4):
         found.append(now)
         free &= ~now
     shape = (years, n)
-    return np.broadcast_to(predictor, shape), np.array(at_risk, float), np.array(found, float)
+    return np.broadcast_to(predictor, (1, *shape)), np.array(at_risk, float), np.array(found, float)
 
 
 def test_a_rule_finds_its_own_law():
     rule = fit_rule(*made_finds())
-    assert rule.exponent == pytest.approx(0.8, abs=0.08)
+    assert rule.exponents[0] == pytest.approx(0.8, abs=0.08)
     assert rule.rate == pytest.approx(0.02, rel=0.08)
-    assert Rule(0.02, 0.8).chance(np.array([1.0]), years=5) == pytest.approx(1 - np.exp(-0.1))
+    assert Rule(0.02, np.array([0.8])).chance(np.array([[1.0]]), years=5) == pytest.approx(
+        1 - np.exp(-0.1)
+    )
 
 
 def test_a_rule_is_the_regression_of_statsmodels():
@@ -43,12 +45,12 @@ def test_a_rule_is_the_regression_of_statsmodels():
     risk = at_risk > 0
     fit = sm.GLM(
         found[risk],
-        sm.add_constant(np.log(predictor[risk])),
+        sm.add_constant(np.log(predictor[0][risk])),
         family=sm.families.Binomial(link=sm.families.links.CLogLog()),
     ).fit()
     rule = fit_rule(predictor, at_risk, found)
     # The weak prior on the exponent shifts it by its squared error over 1.5 squared.
-    assert rule.exponent == pytest.approx(fit.params[1], abs=2e-3)
+    assert rule.exponents[0] == pytest.approx(fit.params[1], abs=2e-3)
     assert np.log(rule.rate) == pytest.approx(fit.params[0], abs=2e-3)
 
 
@@ -56,22 +58,22 @@ def test_a_rule_for_all_alike_is_the_share_found_a_year():
     """4 lakes, two years, 1 found in each: 2 finds in 7 lake-years, 1 - exp(-rate) = 2/7."""
     at_risk = np.array([[1.0, 1, 1, 1], [0, 1, 1, 1]])
     found = np.array([[1.0, 0, 0, 0], [0, 1, 0, 0]])
-    rule = fit_rule(np.ones((2, 4)), at_risk, found)
-    assert rule.exponent == 0
+    rule = fit_rule(np.ones((1, 2, 4)), at_risk, found)
+    assert rule.exponents[0] == 0
     assert -np.expm1(-rule.rate) == pytest.approx(2 / 7, rel=1e-5)
 
 
 def test_no_find_yet_is_not_impossible():
-    rule = fit_rule(np.full((2, 5), 3.0), np.ones((2, 5)), np.zeros((2, 5)))
-    assert rule == Rule(0.05, 0.0)
-    assert fit_rule(np.ones((0, 5)), np.ones((0, 5)), np.zeros((0, 5))).rate == 0.5
+    rule = fit_rule(np.full((1, 2, 5), 3.0), np.ones((2, 5)), np.zeros((2, 5)))
+    assert (rule.rate, *rule.exponents) == (0.05, 0.0)
+    assert fit_rule(np.ones((1, 0, 5)), np.ones((0, 5)), np.zeros((0, 5))).rate == 0.5
 
 
 def test_a_few_finds_at_one_end_do_not_run_away():
     """All finds in the largest lake: without the prior the exponent would have no end."""
-    predictor = np.broadcast_to(np.array([1.0, 2, 4, 1000]), (1, 4))
+    predictor = np.broadcast_to(np.array([1.0, 2, 4, 1000]), (1, 1, 4))
     rule = fit_rule(predictor, np.ones((1, 4)), np.array([[0.0, 0, 0, 1]]))
-    assert 0.3 < rule.exponent < 4
+    assert 0.3 < rule.exponents[0] < 4
     assert np.all(rule.chance(predictor[0], years=5) <= 1)
 
 
