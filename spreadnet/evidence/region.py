@@ -83,7 +83,8 @@ class Settings:
     seasons: int = 5
     known_through: int | None = None
     most_hours_per_landing_week: float = 12.0
-    contacts_per_hour: float | None = None
+    most_share_per_landing: float | None = None
+    least_landings: int = 0
     cost_per_hour: float | None = None
     cost_per_km: float | None = None
     crew: int = 1

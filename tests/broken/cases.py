@@ -589,6 +589,11 @@ FAULTY = {
             "5 hours, and most_hours_per_landing_week is 4",
         ),
     ),
+    "share_of_nothing": Case(
+        settings("most_share_per_landing = 0", "least_landings = 2.5"),
+        Told("out-of-range", "region.toml:5:most_share_per_landing", "0 is outside 0.001 to 1"),
+        Told("not-whole", "region.toml:6:least_landings", "2.5 is not a whole number"),
+    ),
     "not_toml": Case(settings("hours = many"), Told("not-toml", "region.toml:5", "not valid TOML")),
     "unknown_key": Case(
         settings("hour = 100"), Told("unknown-key", "region.toml:5:hour", "Did you mean 'hours'")

@@ -202,7 +202,8 @@ def make_plan(
     run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=seasons)
     rules = plan_rules(region, run.reach, hours=hours, plan_from=plan_from)
     objective = Avoided.of(run, rules)
-    met = Met.of(run.reach, evidence, next(iter(run.inputs.values())))
+    reach = replace(run.reach, most_hours=min(run.reach.most_hours, rules.most_hours))
+    met = Met.of(reach, evidence, next(iter(run.inputs.values())))
     today = ways_today(region, met, hours=hours)
     found = _search(objective, rules, today.values())
     found, kept = _with_previous(region, objective, rules, found, previous, plan_from)
@@ -294,6 +295,8 @@ def _with_previous(
     kept = search(objective, replace(rules, least=held))  # only further shifts are placed
     if kept is None:  # there is no room for all of it: the fewest shifts are dropped
         kept = search(objective, replace(rules, most=held))
+        if kept is not None and rules.shifts > kept.shifts.sum():  # room for others
+            kept = search(objective, replace(rules, least=kept.shifts)) or kept
     if kept is None:
         text = "the plan before can't be kept under the rules as they are now: made anew"
         return found, [Note("made-anew", text)]

@@ -14,7 +14,7 @@ from spreadnet.evidence.region import DAY_TYPES
 from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from numpy.typing import NDArray
 
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 
 SMALL = 1e-6  # by which sums of hours may differ in their last digits
+USUAL_SHARE = 0.25  # of the hours that one landing may have, where nothing is said
 
 
 @short_repr
@@ -39,7 +40,7 @@ class Limit:
     name : str
         What asks for it, as a planner would say it.
     kind : str
-        `hours`, `landing`, `people` or `jurisdiction`.
+        `hours`, `landing`, `share`, `people` or `jurisdiction`.
     cells : array of int
         Positions in the flat (K, D) table.
     least, most : float
@@ -63,6 +64,40 @@ class Limit:
 
 @short_repr
 @dataclass(frozen=True, slots=True, eq=False)
+class Spread:
+    """
+    How far hours are spread over landings.
+
+    Attributes
+    ----------
+    most_share : float
+        Of the hours of the season, those worked among them, that one landing may have; a landing
+        may always have one shift, and what is promised there.
+    evenly : int
+        Landings among which hours that would find no room are shared evenly whatever `most_share`
+        says; 0 where it was stated and holds as it is.
+    least : int
+        Landings that must have hours, those worked at already among them.
+    most : int or None
+        Landings that may have shifts.
+    """
+
+    most_share: float = 1.0
+    evenly: int = 0
+    least: int = 0
+    most: int | None = None
+
+    def most_shifts(self, shifts: int) -> int:
+        """Most shifts of one landing, of so many a season."""
+        even = -(-shifts // self.evenly) if self.evenly else 0
+        return max(int(self.most_share * shifts + SMALL), even, 1)
+
+
+ANYHOW = Spread()
+
+
+@short_repr
+@dataclass(frozen=True, slots=True, eq=False)
 class PlanRules:
     """
     All that a plan keeps to, in whole shifts, for K landings and D day blocks.
@@ -79,6 +114,8 @@ class PlanRules:
         Hours of this season that are worked already.
     order : array of int, shape (K * D,)
         Cells by id of landing and by block: ties go to the first.
+    spread : Spread
+        How far the hours are spread over landings.
     sums : sparse array, shape (number of limits, K * D)
         What a shift of each cell counts in each limit.
     lower, upper : arrays, one a limit
@@ -91,6 +128,7 @@ class PlanRules:
     limits: tuple[Limit, ...]
     worked: Array
     order: NDArray[np.integer]
+    spread: Spread = ANYHOW
     sums: sp.csr_array = field(init=False, repr=False)
     lower: Array = field(init=False, repr=False)
     upper: Array = field(init=False, repr=False)
@@ -116,22 +154,72 @@ class PlanRules:
         """What the longest shift takes of the hours."""
         return float(self.limits[0].each.max(initial=0.0)) or 1.0
 
-    def without(self, kind: str) -> PlanRules:
-        """The same without the limits of one kind."""
-        return replace(self, limits=tuple(one for one in self.limits if one.kind != kind))
+    @property
+    def most_hours(self) -> float:
+        """Most hours of the season at one landing, by its share of them."""
+        if self.spread.most_share >= 1:
+            return np.inf
+        hours = self.limits[0].most + float(self.worked.sum())
+        return self.shift_hours * self.spread.most_shifts(int(hours / self.shift_hours + SMALL))
+
+    def without(self, *kinds: str) -> PlanRules:
+        """The same without the limits of some kinds; `landings` is the least number of them."""
+        spread = self.spread
+        if "share" in kinds:
+            spread = replace(spread, most_share=1.0, evenly=0)
+        if "landings" in kinds:
+            spread = replace(spread, least=0)
+        kept = tuple(one for one in self.limits if one.kind not in kinds)
+        return replace(self, limits=kept, spread=spread)
+
+    def dropping(self, limit: Limit) -> PlanRules:
+        """The same without one limit."""
+        return replace(self, limits=tuple(one for one in self.limits if one is not limit))
 
     def with_shifts(self, shifts: int) -> PlanRules:
-        """The same with other hours."""
-        first = self.limits[0]
-        changed = replace(first, most=shifts * self.longest)
-        return replace(self, limits=(changed, *self.limits[1:]))
+        """The same with other hours, of which a landing may have the same share."""
+        return self._within(shifts * self.longest)
+
+    def shared(self, spread: Spread) -> PlanRules:
+        """The same hours spread otherwise."""
+        return replace(self, spread=spread)._within(self.limits[0].most)
+
+    def _within(self, hours: float) -> PlanRules:
+        """The same with so many hours from now on."""
+        first = replace(self.limits[0], most=hours)
+        kept = [one for one in self.limits[1:] if one.kind != "share"]
+        return replace(self, limits=(first, *kept, *self._shares(hours)))
+
+    def _shares(self, hours: float) -> Iterator[Limit]:
+        """The most shifts of each landing by its share of so many hours and those worked."""
+        if self.spread.most_share >= 1:
+            return
+        whole = int((hours + self.worked.sum()) / self.shift_hours + SMALL)
+        each = self.spread.most_shifts(whole)
+        room = np.floor(each - self.worked.sum(axis=1) / self.shift_hours + SMALL)
+        most = np.maximum(room, self.least.sum(axis=1))
+        cells = np.arange(self.most.size).reshape(self.most.shape)
+        for k in np.flatnonzero(self.most.sum(axis=1) > most):
+            name = f"most_share_per_landing, {each * self.shift_hours:g} hours a landing"
+            yield Limit(name, "share", cells[k], 0, float(most[k]))
 
     def keeps(self, shifts: Counts) -> bool:
         """Whether a plan keeps to all of it."""
         if (shifts < self.least).any() or (shifts > self.most).any():
             return False
         given = self.sums @ shifts.ravel()
-        return bool((given >= self.lower - SMALL).all() and (given <= self.upper + SMALL).all())
+        if (given < self.lower - SMALL).any() or (given > self.upper + SMALL).any():
+            return False
+        return self.spreads(shifts)
+
+    def spreads(self, shifts: Array) -> bool:
+        """Whether a plan has the number of landings that is asked for."""
+        placed = shifts.sum(axis=1) > SMALL
+        if self.spread.most is not None and placed.sum() > self.spread.most:
+            return False
+        if not self.spread.least:
+            return True
+        return int((placed | (self.worked.sum(axis=1) > 0)).sum()) >= self.spread.least
 
     def hours(self, shifts: Counts) -> Array:
         """Hours of the whole season by landing and day block, worked ones among them, (K, D)."""
@@ -180,7 +268,11 @@ def plan_rules(region: Region, reach: Reach, *, hours: float, plan_from: date) -
     limits += _jurisdictions(region, cells, worked)
     limits += _people(region, reach, cells, plan_from)
     order = np.lexsort((np.tile(np.arange(shape[1]), shape[0]), np.repeat(reach.place, shape[1])))
-    return PlanRules(settings.shift_hours, least, most, tuple(limits), worked, order)
+    rules = PlanRules(settings.shift_hours, least, most, tuple(limits), worked, order)
+    able = int(((most.sum(axis=1) > 0) | (worked.sum(axis=1) > 0)).sum())
+    stated = settings.most_share_per_landing
+    share = (USUAL_SHARE, able) if stated is None else (stated, 0)
+    return rules.shared(Spread(*share, least=settings.least_landings))
 
 
 def days_left(settings: Settings, plan_from: date) -> list[str]:

@@ -27,6 +27,8 @@ PARTS = (0.125, 0.25, 0.375, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0)
 FEWEST = 10  # budgets that are compared, where there is room for as many
 KINDS = {
     "landing": "most hours a landing takes in a week",
+    "share": "most share of the hours at one landing",
+    "landings": "least number of landings",
     "people": "when people can come",
     "jurisdiction": "least hours of jurisdictions",
 }
@@ -87,7 +89,7 @@ def _shifts(rules: PlanRules) -> list[int]:
     chosen = {round(part * given) for part in PARTS} | {rules.shifts}
     chosen = {shifts for shifts in chosen if max(least, 1) <= shifts <= most}
     asked = least + sum(int(limit.least) for limit in rules.limits)  # a plan needs no more
-    lowest = min(max(asked, 1), rules.shifts)
+    lowest = min(max(asked, rules.spread.least, 1), rules.shifts)
     chosen = {shifts for shifts in chosen if shifts >= lowest}
     for shifts in np.linspace(lowest, most, 4 * FEWEST).round().astype(int).tolist():
         if len(chosen) >= FEWEST:  # few hours, or little room above
@@ -203,7 +205,7 @@ def rule_costs(
     table : DataFrame, index rule
         `avoided_without`, and `cost`: how much more that is. Rules that do not bind cost 0.
     """
-    kinds = {limit.kind for limit in rules.limits}
+    kinds = {limit.kind for limit in rules.limits} | ({"landings"} if rules.spread.least else set())
     cases = {words: rules.without(kind) for kind, words in KINDS.items() if kind in kinds}
     if "people" in kinds:
         cases[KINDS["people"]] = replace(rules.without("people"), most=room)

@@ -58,8 +58,8 @@ def changed(region, **settings):
 
 
 def bare(region, **settings):
-    """Nobody's days, no promises, no hours for a ward: only what landings take."""
-    settings = {"jurisdiction_hours": {}, **settings}
+    """Nobody's days, no promises, no ward, no share: only what landings take."""
+    settings = {"jurisdiction_hours": {}, "most_share_per_landing": 1.0, **settings}
     return changed(
         replace(region, hours=region.hours.iloc[:0], promised=region.promised.iloc[:0]), **settings
     )
@@ -297,6 +297,40 @@ def test_a_plan_that_cannot_be_says_what_clashes_and_by_how_much(parts):
         planned(parts, replace(changed(small, most_hours_per_landing_week=1.5), landings=landings))
 
 
+def test_a_share_and_a_number_of_landings_are_kept_and_clash_in_words(parts):
+    region = changed(bare(parts[0]), most_share_per_landing=0.1, least_landings=14)
+    plan = planned(parts, region, hours=120)
+    by_landing = plan.table.groupby("landing_id")["hours"].sum()
+    assert plan.hours == 120
+    assert by_landing.max() <= 0.1 * 120
+    assert len(by_landing) == 14
+    with pytest.raises(ModelError) as caught:
+        planned(parts, changed(region, least_landings=40), hours=120)
+    assert "least_landings, 40: 10 of them can't have a shift" in str(caught.value)
+    assert "what stands against it: 120 hours in the season" in str(caught.value)
+    ward = changed(region, most_share_per_landing=0.2, jurisdiction_hours={"Velk Ward": 40.0})
+    landings = ward.landings.copy()
+    others = (landings["jurisdiction"] == "Velk Ward") & (landings.index != "A094")
+    landings.loc[others, "can_staff"] = False
+    with pytest.raises(ModelError, match="against it: most_share_per_landing, 24 hours a landing"):
+        planned(parts, replace(ward, landings=landings), hours=120)
+    with pytest.raises(ModelError, match="landings where a shift can be: 1\n"):
+        only = landings.assign(can_staff=landings.index == "A094")
+        free = changed(ward, jurisdiction_hours={}, least_landings=2)
+        planned(parts, replace(free, landings=only), hours=120)
+
+
+def test_a_few_landings_share_all_hours_where_no_share_is_stated(parts):
+    landings = parts[0].landings.assign(can_staff=parts[0].landings.index.isin(["A003", "A071"]))
+    region = replace(changed(bare(parts[0]), most_share_per_landing=None), landings=landings)
+    assert planned(parts, region, hours=120).table.groupby("landing_id")[
+        "hours"
+    ].sum().to_dict() == {
+        "A003": 60,
+        "A071": 60,
+    }
+
+
 def test_promises_beyond_the_hours_clash(parts):
     region, _, _, run = parts
     rules = plan_rules(region, run.reach, hours=4, plan_from=FIRST)
@@ -343,9 +377,8 @@ def test_a_second_plan_changes_nothing_unless_that_avoids_enough(parts, demo_pla
 
 
 def test_fewer_hours_drop_as_few_shifts_as_must_be(parts, demo_plan):
-    fewer = planned(
-        parts, changed(parts[0], replan_gain=1.0), hours=300, previous=demo_plan.roster.shifts
-    )
+    region = changed(parts[0], replan_gain=1.0, most_share_per_landing=0.3)  # room for those kept
+    fewer = planned(parts, region, hours=300, previous=demo_plan.roster.shifts)
     shifts = fewer.roster.shifts
     live = shifts[shifts["status"] != "cancelled"]
     assert len(live) == 75
