@@ -60,7 +60,10 @@ if TYPE_CHECKING:
 
 READ_FIRST = "READ_FIRST.txt"  # beside every result's tables
 ROSTER_FILES = ("roster.csv", "roster.xlsx", "roster.ics")
-PLAN_FILES = ("plan.csv", "ways.csv", "value_of_hours.csv", "rules.csv", *ROSTER_FILES, "plan.html")
+PLAN_FILES = (
+    *("plan.csv", "ways.csv", "value_of_hours.csv", "rules.csv", "spreading.csv"),
+    *(*ROSTER_FILES, "plan.html"),
+)
 
 
 def write_results(

@@ -10,7 +10,7 @@ from pathlib import Path
 import spreadnet
 from spreadnet.decisions.draws.parallel import one_thread
 from spreadnet.decisions.draws.run import run_model
-from spreadnet.decisions.plan.plan import Avoided
+from spreadnet.decisions.plan.objective import Avoided
 from spreadnet.decisions.plan.rules import plan_rules
 from spreadnet.decisions.plan.search import search
 from spreadnet.model.estimates import best_estimates

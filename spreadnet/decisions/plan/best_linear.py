@@ -244,15 +244,15 @@ def _counting_rows(rules: PlanRules, cells: Cells, *, first: int) -> tuple[Rows,
         for n, row in enumerate(own):
             every = np.append(row, here[n])
             rows.append((every, np.append(np.ones(len(row)), -most[n]), -np.inf, 0.0))
-            for cell in row if len(row) > 1 else ():
-                rows.append((np.array([cell, here[n]]), np.array([1, -room[cell]]), -np.inf, 0.0))
+            for c in row.tolist() if len(row) > 1 else []:
+                rows.append((np.array([c, here[n]]), np.array([1.0, -room[c]]), -np.inf, 0.0))
         rows.append((here, np.ones(len(here)), -np.inf, float(rules.spread.most - settled.sum())))
         return rows, len(landings)
     worked = rules.worked.sum(axis=1) > 0
     count = np.flatnonzero(~worked[landings])
-    for n in count:  # a landing counts only with shifts
-        every = np.append(own[n], here[n])
-        rows.append((every, np.append(np.ones(len(own[n])), -1.0), 0.0, np.inf))
+    for k in count:  # a landing counts only with shifts
+        every = np.append(own[k], here[k])
+        rows.append((every, np.append(np.ones(len(own[k])), -1.0), 0.0, np.inf))
     still = float(rules.spread.least - (settled | worked).sum())
     rows.append((here[count], np.ones(len(count)), still, np.inf))
     return rows, len(landings)
@@ -263,7 +263,7 @@ def _most_at(rules: PlanRules) -> Array:
     most = np.minimum(rules.most.sum(axis=1), rules.shifts).astype(float)
     for limit in rules.limits:
         if limit.kind in OF_A_LANDING:
-            k = int(limit.cells[0]) // rules.most.shape[1]
+            k = limit.cells[0] // rules.most.shape[1]
             most[k] = min(most[k], limit.most)
     return most
 

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from spreadnet.decisions.draws import avoided_by, run_model, totals_of
-from spreadnet.decisions.hours import Met, coverage_of
-from spreadnet.decisions.plan.best_linear import best_for
+from spreadnet.decisions.draws import run_model
+from spreadnet.decisions.hours import Met
 from spreadnet.decisions.plan.clash import clash_words
+from spreadnet.decisions.plan.objective import Avoided, MeanAvoided, best_plan, mean_avoided
 from spreadnet.decisions.plan.rules import plan_rules
-from spreadnet.decisions.plan.search import search
-from spreadnet.decisions.plan.value import budget_name, budget_table, budgets, rule_costs
+from spreadnet.decisions.plan.search import straight_line
+from spreadnet.decisions.plan.value import budget_table, compare, rule_costs, spreading_table
 from spreadnet.decisions.plan.ways import PLAN, WaySetting, draw_ways, way_table, ways_today
 from spreadnet.decisions.plan.why import drop_losses, stand_in, why_lines
 from spreadnet.decisions.roster import RosterRules, make_roster
@@ -23,7 +23,6 @@ from spreadnet.errors import ModelError
 from spreadnet.evidence.region import Note
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
-from spreadnet.model.spread import Coverage
 from spreadnet.words import (
     CAUTIONS,
     card,
@@ -36,7 +35,7 @@ from spreadnet.words import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
     from datetime import date
 
     from numpy.typing import NDArray
@@ -58,32 +57,6 @@ FIRST_SHOWN = 10  # rows of the plan shown in a notebook
 ENOUGH = 0.02  # share of the straight line that is missed before a word is said
 
 
-@short_repr
-@dataclass(frozen=True, slots=True, eq=False)
-class Avoided:
-    """New infestations avoided by plans, weighted by species and worth: what a plan is for."""
-
-    run: Run
-    rules: PlanRules
-    without: float
-
-    @classmethod
-    def of(cls, run: Run, rules: PlanRules) -> Avoided:
-        """With the total without education worked out once."""
-        nobody = Coverage.none(len(run.reach.boats))
-        return cls(run, rules, float(totals_of(run, [nobody])[0]))
-
-    def avoided(self, plans: Sequence[Counts]) -> Array:
-        """Avoided by each plan with the hours worked already, (P,)."""
-        hours = [self.rules.hours(plan) for plan in plans]
-        covered = [coverage_of(each, self.run.reach) for each in hours]
-        return self.without - totals_of(self.run, covered)
-
-    def slope(self, plan: Counts) -> Array:
-        """Avoided by one more shift a season of each cell, (K, D)."""
-        return self.rules.shift_hours * self.run.value_after(self.rules.hours(plan))
-
-
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class SeasonPlan:
     """
@@ -102,6 +75,9 @@ class SeasonPlan:
         Avoided against hours.
     rules : DataFrame, index rule
         What each kind of rule costs.
+    spreading : DataFrame, index landings
+        What the same hours would avoid on so many landings at most, and spread over so many or
+        more: the price of spreading.
     roster : Roster or None
         Dated shifts; None where they could not be worked out.
     avoided, straight_line : float
@@ -126,6 +102,7 @@ class SeasonPlan:
     ways: pd.DataFrame
     value: pd.DataFrame
     rules: pd.DataFrame
+    spreading: pd.DataFrame
     roster: Roster | None
     avoided: float
     straight_line: float
@@ -201,62 +178,89 @@ def make_plan(
     place, seasons, seed = place_of(region, evidence, movement), options.seasons, options.seed
     run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=seasons)
     rules = plan_rules(region, run.reach, hours=hours, plan_from=plan_from)
-    objective = Avoided.of(run, rules)
+    best, threads = Avoided.of(run, rules), options.workers
+    objective = mean_avoided(best, evidence, movement, place=place, seed=seed, workers=threads)
     reach = replace(run.reach, most_hours=min(run.reach.most_hours, rules.most_hours))
     met = Met.of(reach, evidence, next(iter(run.inputs.values())))
     today = ways_today(region, met, hours=hours)
-    found = _search(objective, rules, today.values())
-    found, kept = _with_previous(region, objective, rules, found, previous, plan_from)
-    room, roster, failed = rules.most, None, None
-    try:
-        rules, found, roster = _filled(
-            region, objective, rules, found, plan_from=plan_from, previous=previous
-        )
-    except Exception as error:  # whatever it is: where and when to stand is known without dates
-        failed = error
-    told = _no_dates(failed) if roster is None else roster.notes
-    objective = replace(objective, rules=rules)
-    plans = budgets(objective, rules, found)
+    starts = [whole_shifts(placed - rules.worked, rules) for placed in today.values()]
+    sought = _sought(
+        region, objective, rules, starts=starts, plan_from=plan_from, previous=previous
+    )
+    rules, found, roster = sought.rules, sought.found, sought.roster
+    objective = objective.near(found)
+    compared = compare(objective, rules, found, room=sought.room)
     mine = rules.hours(found.shifts)
     same = float(mine.sum())  # as many as the plan places, which may be fewer than there are
     placed = {PLAN: mine, **ways_today(region, met, hours=same)}
-    curve = {budget_name(n): rules.hours(one.found.shifts) for n, one in plans.items()}
-    setting = WaySetting(evidence, movement.packed(), place, seasons, seed, {**placed, **curve})
+    others = {name: rules.hours(shifts) for name, shifts in compared.shifts().items()}
+    setting = WaySetting(evidence, movement.packed(), place, seasons, seed, {**placed, **others})
     drawn = draw_ways(setting, options.draws, workers=options.workers, step=options.progress.step)
-    best = dict(zip(placed, avoided_by(run, placed), strict=True))
     cost = region.settings.cost_per_hour
-    table = _plan_table(region, evidence, met, found, rules=rules, objective=objective)
-    ways = way_table(placed, best, drawn, met=met, seasons=seasons, cost_per_hour=cost)
-    value = budget_table(plans, drawn, rules=rules, seasons=seasons, cost_per_hour=cost)
+    ways = way_table(placed, drawn, met=met, seasons=seasons, cost_per_hour=cost)
+    value = budget_table(compared, drawn, rules=rules, seasons=seasons, cost_per_hour=cost)
+    avoided = float(drawn[PLAN].mean())
     return SeasonPlan(
         region=region,
-        table=table,
+        table=_plan_table(region, evidence, met, found, rules=rules, objective=objective),
         ways=ways,
         value=value,
-        rules=rule_costs(objective, rules, found, room=room),
+        rules=rule_costs(compared, drawn),
+        spreading=spreading_table(compared, drawn, rules=rules),
         roster=roster,
-        avoided=found.avoided,
-        straight_line=found.straight_line,
-        hours=float(rules.hours(found.shifts).sum()),
+        avoided=avoided,
+        straight_line=avoided / (1 - found.gap),
+        hours=same,
         hours_worked=float(rules.worked.sum()),
         plan_from=plan_from,
         seasons=seasons,
         draws=options.draws,
         seed=seed,
         slopes=found.slopes,
-        notes=(*kept, *_notes(region, found, rules, hours), *_cost_notes(ways, value), *told),
-        failed=failed,
+        notes=(
+            *sought.notes,
+            *_notes(region, found, rules, hours),
+            *_cost_notes(ways, value),
+            *_roster_notes(roster, sought.failed),
+        ),
+        failed=sought.failed,
     )
 
 
-def _search(objective: Avoided, rules: PlanRules, today: Iterable[Array]) -> Found:
-    """The plan that avoids most, with hours as people place them today to start from."""
-    starts = [whole_shifts(placed - rules.worked, rules) for placed in today]
-    found = search(objective, rules, starts=starts)
+@short_repr
+@dataclass(frozen=True, slots=True, eq=False)
+class Sought:
+    """A plan with the rules it keeps to, those of the roster among them, and its roster."""
+
+    rules: PlanRules
+    room: Counts
+    found: Found
+    roster: Roster | None
+    notes: Sequence[Note]
+    failed: Exception | None
+
+
+def _sought(
+    region: Region,
+    objective: MeanAvoided,
+    rules: PlanRules,
+    *,
+    starts: Sequence[Counts],
+    plan_from: date,
+    previous: pd.DataFrame | None,
+) -> Sought:
+    """The best plan, or the one before where the best is not worth the change, with its roster."""
+    found = best_plan(objective, rules, starts=starts)
     if found is None:
         message = f"no plan keeps to all rules\n{clash_words(rules)}"
         raise ModelError(f"{message}\n\nhint: change one of these in region.toml or the tables")
-    return found
+    objective = objective.near(found)
+    found, kept = _with_previous(region, objective, rules, found, previous, plan_from)
+    try:
+        filled = _filled(region, objective, rules, found, plan_from=plan_from, previous=previous)
+        return Sought(filled[0], rules.most, *filled[1:], notes=kept, failed=None)
+    except Exception as error:  # whatever it is: where and when to stand is known without dates
+        return Sought(rules, rules.most, found, None, kept, error)
 
 
 def whole_shifts(hours: Array, rules: PlanRules) -> Counts:
@@ -281,7 +285,7 @@ def whole_shifts(hours: Array, rules: PlanRules) -> Counts:
 
 def _with_previous(
     region: Region,
-    objective: Avoided,
+    objective: MeanAvoided,
     rules: PlanRules,
     found: Found,
     previous: pd.DataFrame | None,
@@ -292,11 +296,11 @@ def _with_previous(
         return found, []
     before = _counts_of(region, objective.run, previous, plan_from)
     held = np.clip(before, rules.least, rules.most)
-    kept = search(objective, replace(rules, least=held))  # only further shifts are placed
+    kept = best_plan(objective, replace(rules, least=held))  # only further shifts are placed
     if kept is None:  # there is no room for all of it: the fewest shifts are dropped
-        kept = search(objective, replace(rules, most=held))
+        kept = best_plan(objective, replace(rules, most=held))
         if kept is not None and rules.shifts > kept.shifts.sum():  # room for others
-            kept = search(objective, replace(rules, least=kept.shifts)) or kept
+            kept = best_plan(objective, replace(rules, least=kept.shifts)) or kept
     if kept is None:
         text = "the plan before can't be kept under the rules as they are now: made anew"
         return found, [Note("made-anew", text)]
@@ -315,17 +319,14 @@ def _with_previous(
     moved = int(np.maximum(before - kept.shifts, 0).sum())
     if gain < max(least, 1e-12):
         values = objective.slope(kept.shifts)
-        bound = best_for(values, rules, whole=False)
-        most = kept.avoided
-        if bound is not None:
-            most += max(float((values * (bound - kept.shifts)).sum()), 0.0)
+        line = straight_line(kept.shifts, kept.avoided, values=values, rules=rules)
         text = (
             f"the plan before is kept, with {moved} of its shifts dropped and "
             f"{int(np.maximum(kept.shifts - before, 0).sum())} added: a new one would avoid "
             f"{odds_text(max(gain, 0.0))} more, less than replan_gain asks for "
             f"({odds_text(least)})"
         )
-        return replace(kept, straight_line=most, values=values), [Note("plan-kept", text)]
+        return replace(kept, straight_line=line, values=values), [Note("plan-kept", text)]
     text = (
         f"{int(np.maximum(before - found.shifts, 0).sum())} shifts of the plan before are moved: "
         f"that avoids {odds_text(gain)} more, and replan_gain asks for {odds_text(least)}"
@@ -349,7 +350,7 @@ def _counts_of(region: Region, run: Run, roster: pd.DataFrame, plan_from: date) 
 
 def _filled(
     region: Region,
-    objective: Avoided,
+    objective: MeanAvoided,
     rules: PlanRules,
     found: Found,
     *,
@@ -375,7 +376,7 @@ def _filled(
         if turn == FILLINGS or not lacking.any():
             break
         rules = replace(rules, most=np.where(lacking > 0, filled, rules.most))
-        other = search(objective, rules, starts=[filled])
+        other = best_plan(objective, rules, starts=[filled], passes=1)
         if other is None:
             break
         found = other
@@ -390,7 +391,7 @@ def _plan_table(
     found: Found,
     *,
     rules: PlanRules,
-    objective: Avoided,
+    objective: MeanAvoided,
 ) -> pd.DataFrame:
     """One row a landing and day block with shifts, those worth most first."""
     run, losses = objective.run, drop_losses(objective, found)
@@ -516,8 +517,10 @@ def _cost_notes(*tables: pd.DataFrame) -> list[Note]:
     return [Note("no-cost", text)]
 
 
-def _no_dates(error: Exception | None) -> Sequence[Note]:
-    """The note that a plan has no roster."""
+def _roster_notes(roster: Roster | None, error: Exception | None) -> Sequence[Note]:
+    """What the roster could not meet, or that there is none."""
+    if roster is not None:
+        return roster.notes
     text = (
         f"dates and people could not be worked out ({type(error).__name__}: {error}): the plan "
         "says at which landings and times to stand, without dates"

@@ -212,7 +212,7 @@ class PlanRules:
             return False
         return self.spreads(shifts)
 
-    def spreads(self, shifts: Array) -> bool:
+    def spreads(self, shifts: Array | Counts) -> bool:
         """Whether a plan has the number of landings that is asked for."""
         placed = shifts.sum(axis=1) > SMALL
         if self.spread.most is not None and placed.sum() > self.spread.most:

@@ -179,9 +179,34 @@ def _climbed(
     if not np.array_equal(plan, climbed):
         values = objective.slope(plan)
         slopes += 1
-    bound = best_for(values, rules, whole=False)
-    gain = float((values * (bound - plan)).sum()) if bound is not None else 0.0
-    return Found(plan, avoided, avoided + max(gain, 0.0), values, slopes)
+    line = straight_line(plan, avoided, values=values, rules=rules)
+    return Found(plan, avoided, line, values, slopes)
+
+
+def straight_line(plan: Counts, avoided: float, *, values: Array, rules: PlanRules) -> float:
+    """
+    What hours placed anew would avoid if every shift were worth what one more is at a plan.
+
+    Parameters
+    ----------
+    plan : array of int, shape (K, D)
+        The plan.
+    avoided : float
+        What it avoids.
+    values : array, shape (K, D)
+        Avoided by one more shift of each cell.
+    rules : PlanRules
+        What plans keep to.
+
+    Returns
+    -------
+    value : float
+        Parts of shifts allowed; at least what the plan avoids. Shifts can help each other, so it
+        bounds nothing.
+    """
+    best = best_for(values, rules, whole=False)
+    gain = float((values * (best - plan)).sum()) if best is not None else 0.0
+    return avoided + max(gain, 0.0)
 
 
 def _in_rounds(objective: Objective, rules: PlanRules, values: Array) -> tuple[list[Counts], int]:

@@ -170,19 +170,20 @@ def draw_ways(
     avoided : dict of way to array, shape (N,)
         The same draws for all, and the same for the same seed on any number of workers.
     """
+    same = {way: hours.tobytes() for way, hours in setting.hours.items()}
+    once = {key: way for way, key in reversed(same.items())}  # equal hours are run once
+    only = replace(setting, hours={way: setting.hours[way] for way in once.values()})
     rows = []
-    results = in_order(
-        way_draw, setting, range(draws), workers=workers, threads=setting.movement.compiled
-    )
-    for row in results:
+    threads = setting.movement.compiled
+    for row in in_order(way_draw, only, range(draws), workers=workers, threads=threads):
         rows.append(row)
         step(len(rows), draws, "comparing")
-    return dict(zip(setting.hours, np.array(rows).T, strict=True))
+    avoided = dict(zip(only.hours, np.array(rows).T, strict=True))
+    return {way: avoided[once[key]] for way, key in same.items()}
 
 
 def way_table(
     hours: Mapping[str, Array],
-    best: Mapping[str, float],
     drawn: Mapping[str, Array],
     *,
     met: Met,
@@ -196,8 +197,6 @@ def way_table(
     ----------
     hours : mapping of way to array, shape (K, D)
         The plan first.
-    best : mapping of way to float
-        Expected at the best estimates.
     drawn : mapping of way to array, shape (N,)
         Avoided in the same draws by all.
     met : Met
@@ -215,15 +214,12 @@ def way_table(
     plan = next(iter(hours))
     rows = {}
     for way, placed in hours.items():
-        low, high = np.quantile(drawn[way], [0.05, 0.95])
         share, error = share_of(drawn[way], drawn[plan])
         rows[way] = {
             "hours_a_season": placed.sum(),
             "landings": int((placed.sum(axis=1) > 0).sum()),
             **met.season(placed),
-            "avoided": best[way],
-            "avoided_low": min(low, best[way]),
-            "avoided_high": max(high, best[way]),
+            **mean_range("avoided", drawn[way]),
             "share_of_plan": share,
             "share_of_plan_error": error,
             "chance_plan_is_better": np.nan
@@ -232,7 +228,7 @@ def way_table(
         }
         if cost_per_hour is not None:
             cost = placed.sum() * seasons * cost_per_hour
-            rows[way] |= cost_of_one(cost, best[way], drawn[way])
+            rows[way] |= cost_of_one(cost, drawn[way])
     table = pd.DataFrame.from_dict(rows, orient="index").rename_axis("way")
     if not table["share_of_plan_error"].max(skipna=False) <= ERROR_SHOWN:
         table[["share_of_plan", "share_of_plan_error"]] = np.nan
@@ -268,7 +264,26 @@ def share_of(way: Array, plan: Array) -> tuple[float, float]:
     return share, float(apart.std(ddof=1) / len(apart) ** 0.5 / whole)
 
 
-def cost_of_one(cost: float, avoided: float, drawn: Array) -> dict[str, float]:
+def mean_range(name: str, drawn: Array) -> dict[str, float]:
+    """
+    Mean of draws and its 90% interval, by name of column.
+
+    Examples
+    --------
+    >>> mean_range("avoided", np.array([0.0, 1.0, 2.0]))
+    {'avoided': 1.0, 'avoided_low': 0.1, 'avoided_high': 1.9}
+    """
+    mean = float(drawn.mean())
+    low, high = np.quantile(drawn, [0.05, 0.95])
+    # One draw among very many may be more than all others together.
+    return {
+        name: mean,
+        f"{name}_low": min(float(low), mean),
+        f"{name}_high": max(float(high), mean),
+    }
+
+
+def cost_of_one(cost: float, drawn: Array) -> dict[str, float]:
     """
     Cost of the hours and of one infestation avoided, with its 90% interval.
 
@@ -276,20 +291,20 @@ def cost_of_one(cost: float, avoided: float, drawn: Array) -> dict[str, float]:
     ----------
     cost : float
         Of the hours of all seasons.
-    avoided : float
-        At the best estimates.
     drawn : array, shape (N,)
-        In the draws.
+        Avoided in the draws.
 
     Returns
     -------
     columns : dict
-        Missing where nothing is avoided: then there is no one that could cost anything. The upper
-        end is missing too where nothing is avoided in 1 of 20 draws.
+        The cost over the mean that is avoided. Missing where nothing is avoided: then there is no
+        one that could cost anything. The upper end is missing too where nothing is avoided in 1 of
+        20 draws.
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         each = np.where(drawn > 0, cost / drawn, np.inf)
     low, high = np.quantile(each, [0.05, 0.95], method="inverted_cdf")
+    avoided = float(drawn.mean())
     one = cost / avoided if avoided > 0 else np.inf
     columns = {
         "cost": cost,

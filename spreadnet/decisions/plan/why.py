@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
     Counts = NDArray[np.int64]
 
-EXACT = 200  # cells up to which dropping a shift is worked out by full runs
+EXACT = 80_000  # cells with shifts times landings up to which each is dropped in full runs
 TELLING = 0.15  # share of the good on one side above which its lake is named
 
 
@@ -43,12 +43,12 @@ def drop_losses(objective: Objective, found: Found) -> Array:
     Returns
     -------
     losses : array, shape (K, D)
-        0 where there is no shift. By full runs up to 200 cells, by the slope beyond.
+        0 where there is no shift. By full runs in small regions, by the slope beyond.
     """
     flat = found.shifts.ravel()
     held = np.flatnonzero(flat)
     losses = np.zeros(len(flat))
-    if len(held) > EXACT:
+    if len(held) * len(found.shifts) > EXACT:
         losses[held] = found.values.ravel()[held]
     elif len(held):
         fewer = np.tile(flat, (len(held), 1))

@@ -177,6 +177,7 @@ def plan_record(plan: SeasonPlan) -> dict[str, Any]:
             "ways": plan.ways,
             "value_of_hours": plan.value,
             "rules": plan.rules,
+            "spreading": plan.spreading,
             "notes": [asdict(note) for note in plan.notes],
         }
     )

@@ -86,13 +86,15 @@ def plan_tables(plan: SeasonPlan, folder: Path) -> list[Path]:
     Returns
     -------
     files : list of Path
-        `plan.csv`, `ways.csv`, `value_of_hours.csv` and `rules.csv`.
+        `plan.csv`, `ways.csv`, `value_of_hours.csv`, `rules.csv` and
+        `spreading.csv`.
     """
     return [
         write_csv(plan.table, folder / "plan.csv", index=False),
         write_csv(plan.ways, folder / "ways.csv"),
         write_csv(plan.value, folder / "value_of_hours.csv", index=False),
         write_csv(plan.rules, folder / "rules.csv"),
+        write_csv(plan.spreading, folder / "spreading.csv"),
     ]
 
 

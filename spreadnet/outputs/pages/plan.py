@@ -71,6 +71,7 @@ def plan_page(plan: SeasonPlan, *, made_on: date) -> str:
         picture=_picture(plan),
         value=_value(plan),
         rules=_rules(plan),
+        spreading=_spreading(plan),
         notes=[note.text for note in plan.notes],
         cautions=CAUTIONS,
         version=version(),
@@ -211,6 +212,24 @@ def _rules(plan: SeasonPlan) -> Table:
     ]
     head = ("without this rule", "avoided", "that is more by")
     return Table("What each kind of rule costs", head, rows)
+
+
+def _spreading(plan: SeasonPlan) -> Table:
+    """What the hours avoid on few landings and on many."""
+    rows = []
+    for number, row in plan.spreading.iterrows():
+        hours = row["hours_on_most"]
+        short = f", {count_text(hours)} hours" if hours < row["hours_spread"] - 1e-6 else ""
+        rows.append(
+            (
+                f"{number}",
+                odds_text(row["avoided_on_most"]) + short,
+                odds_text(row["avoided_spread"]),
+                whole_percent(row["share_kept"]),
+            )
+        )
+    head = ("landings", "on so many at most", "spread over so many or more", "of the best kept")
+    return Table("New infestations that the same hours avoid", head, rows)
 
 
 def _avoided(row: Mapping[Hashable, Any]) -> str:

@@ -20,7 +20,15 @@ from spreadnet.outputs.write import write_plan
 
 FILES = [
     "READ_FIRST.txt",
-    *("plan.csv", "ways.csv", "value_of_hours.csv", "rules.csv", "roster.csv", "roster.xlsx"),
+    *(
+        "plan.csv",
+        "ways.csv",
+        "value_of_hours.csv",
+        "rules.csv",
+        "spreading.csv",
+        "roster.csv",
+        "roster.xlsx",
+    ),
     *("roster.ics", "plan.html", "columns.csv", "run.json"),
 ]
 
