@@ -48,7 +48,8 @@ def finds_words(row: pd.Series) -> str:
     """
     return (
         f"{row['since']:.0f} found of {row['lakes']:.0f} lakes, {figure(row['expected'])} "
-        f"expected; {row['before']:.0f} finds before"
+        f"expected ({figure(row['expected_low'])} to {figure(row['expected_high'])}); "
+        f"{row['before']:.0f} finds before"
     )
 
 

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+from scipy.optimize import brentq
 
+from spreadnet.chance import stream
 from spreadnet.decisions.draws import in_order
 from spreadnet.decisions.hindcast.past import (
     known_lakes,
@@ -23,6 +25,7 @@ from spreadnet.evidence.estimating import find_years
 from spreadnet.evidence.gather import gather_evidence
 from spreadnet.model.distance import landing_and_lake_points
 from spreadnet.model.estimates import drawn_estimates
+from spreadnet.model.finds import foretold_finds, next_season
 from spreadnet.model.inputs import place_of, spread_inputs, watched
 from spreadnet.model.movement import fit_movement
 from spreadnet.model.spread import Coverage, expected_spread
@@ -64,7 +67,8 @@ class Hindcast:
         Draws over which chances are averaged, and the seed.
     finds : DataFrame, index species
         `label` of the species; `before` and `since`: dated finds; `lakes` that were foretold and
-        the finds `expected` in them; `enough`: whether scores mean something.
+        the finds `expected` in them, a median with its 90% interval `expected_low`,
+        `expected_high`; `enough`: whether scores mean something.
     scores : DataFrame, index species, predictor
         `auc` with `auc_low`, `auc_high`; `hits_5`, `hits_10`, `hits_20` finds among the first of
         the list; `brier`, and `brier_skill` over the same chance for all; `expected` finds.
@@ -134,13 +138,9 @@ def hindcast(
     past = past_region(region, from_year=from_year, drop_later_visits=drop_later_visits)
     evidence = gather_evidence(past, assumptions=assumptions)
     movement = fit_movement(past, evidence, seed=seed)
-    place = place_of(past, evidence, movement)
-    shared = (evidence, movement, place, seed, through - from_year + 1)
-    total: dict[str, Array] = {}
-    drawn = in_order(_draw, shared, range(draws), workers=options.workers)
-    for done, chances in enumerate(drawn, 1):
-        total = {name: total.get(name, 0) + chance for name, chance in chances.items()}
-        options.progress.step(done, draws, "foretelling")
+    chances, counts = _chances(
+        past, evidence, movement, years=through - from_year + 1, options=options
+    )
     launches = np.bincount(
         movement.landing_lake,
         evidence.traffic.table["launches"].to_numpy(float),
@@ -151,7 +151,7 @@ def hindcast(
             region,
             past,
             name,
-            chance=total[name] / draws,
+            chance=chances[name],
             launches=launches,
             span=(from_year, through),
         )
@@ -168,7 +168,7 @@ def hindcast(
         through=through,
         draws=draws,
         seed=seed,
-        finds=_finds(lakes, before, {name: evidence.species[name].label for name in years}),
+        finds=_finds(lakes, before, {n: evidence.species[n].label for n in years}, counts),
         scores=scores,
         lakes=lakes.drop(columns=list(RULES)),
         groups=_all_groups(lakes),
@@ -184,6 +184,53 @@ def _check_year(year: object) -> None:
     if not whole or year < 1:  # type: ignore[operator]
         message = f"Invalid from_year '{year}'. It must be a whole number of 1 or more."
         raise ValueError(message)
+
+
+def _chances(
+    past: Region, evidence: Evidence, movement: Movement, *, years: int, options: Settled
+) -> tuple[dict[str, Array], dict[str, Array]]:
+    """
+    Chance of a find in each lake, and finds in all in each draw, by species.
+
+    Where earlier finds taught enough, lakes stand in the order of the hazard they taught for the
+    next season, and the finds in all come from courses in which each find sends boats too; chances
+    add up to their median. Else both come from the spread by boats of the region.
+    """
+    chances, counts = {}, {}
+    fitted = movement.finds.species
+    for name, one in fitted.items():
+        found: Array = np.zeros(options.draws)
+        for draw in range(options.draws):
+            rng = stream(options.seed, f"finds foretold {name}", draw)
+            values = one.fit.draw(rng)
+            course = foretold_finds(one.fit, values, rng, ahead=one.ahead, seasons=years)
+            found[draw] = (course < years).sum()
+        hazard = next_season(one.fit, one.fit.best, ahead=one.ahead).hazard
+        chances[name] = _adding_up(hazard, float(np.median(found)))
+        counts[name] = found
+    if set(evidence.species) <= set(fitted):
+        return chances, counts
+    shared = (evidence, movement, place_of(past, evidence, movement), options.seed, years)
+    each: dict[str, list[Array]] = {}
+    drawn = in_order(_draw, shared, range(options.draws), workers=options.workers)
+    for done, one_draw in enumerate(drawn, 1):
+        for name, chance in one_draw.items():
+            each.setdefault(name, []).append(chance)
+        options.progress.step(done, options.draws, "foretelling")
+    for name in set(each) - set(fitted):
+        chances[name] = np.mean(each[name], axis=0)
+        counts[name] = np.sum(each[name], axis=1)
+    return chances, counts
+
+
+def _adding_up(hazard: Array, total: float) -> Array:
+    """Chances in the order of hazards that add up to a number of finds."""
+    at_risk = int((hazard > 0).sum())
+    if not 0 < total < at_risk:
+        return np.where(hazard > 0, min(max(total, 0.0), 1.0), 0.0)
+    middle = float(np.log(total / hazard.sum()))
+    scale = brentq(lambda s: float(-np.expm1(-np.exp(s) * hazard).sum() - total), middle - 1, 60)
+    return np.asarray(-np.expm1(-np.exp(scale) * hazard))
 
 
 def _draw(shared: tuple[Evidence, Movement, Place, int, int], draw: int) -> dict[str, Array]:
@@ -278,9 +325,13 @@ def _scores(foretold: pd.DataFrame) -> pd.DataFrame:
 
 
 def _finds(
-    lakes: pd.DataFrame, before: Mapping[str, int], labels: Mapping[str, str]
+    lakes: pd.DataFrame,
+    before: Mapping[str, int],
+    labels: Mapping[str, str],
+    counts: Mapping[str, Array],
 ) -> pd.DataFrame:
     """Finds before and since by species."""
+    ends = {name: np.quantile(count, [0.05, 0.5, 0.95]) for name, count in counts.items()}
     by_species = lakes.groupby("species", sort=False)
     table = pd.DataFrame(
         {
@@ -288,7 +339,9 @@ def _finds(
             "before": pd.Series(before),
             "since": by_species["found"].sum(),
             "lakes": by_species.size(),
-            "expected": by_species["chance"].sum(),
+            "expected": pd.Series({name: each[1] for name, each in ends.items()}),
+            "expected_low": pd.Series({name: each[0] for name, each in ends.items()}),
+            "expected_high": pd.Series({name: each[2] for name, each in ends.items()}),
         }
     )
     table["enough"] = (table["since"] >= ENOUGH_SINCE) & (table["before"] >= ENOUGH_BEFORE)
