@@ -50,11 +50,12 @@ from spreadnet.words.plan import (
     shift_words,
     side_words,
 )
-from spreadnet.words.reasons import OUTSIDE, Facts, Part, assumed_words, reasons
+from spreadnet.words.reasons import ANY_TIME, OUTSIDE, Facts, Part, assumed_words, reasons
 from spreadnet.words.skill import skill_lines
 from spreadnet.words.survey import survey_words
 
 __all__ = [
+    "ANY_TIME",
     "BRIDGING",
     "CAUTIONS",
     "ON_SITE",

@@ -24,14 +24,14 @@ WORTH_SAYING = 0.005  # share by which another plan may look better before a wor
 TIMES = ("best time here", "second best time here", "third best time here")
 
 
-def shift_words(turn: int, *, day_type: str, boats: float, sides: str) -> str:
+def shift_words(turn: int | None, *, day_type: str, boats: float, sides: str) -> str:
     """
     Why a shift is there.
 
     Parameters
     ----------
     turn : int
-        Where its time stands among those of the landing, from 0.
+        Where its time stands among those of the landing, from 0; None where counts don't tell.
     day_type : str
         `weekday` or `weekend`.
     boats : float
@@ -49,7 +49,10 @@ def shift_words(turn: int, *, day_type: str, boats: float, sides: str) -> str:
     >>> shift_words(0, day_type="weekday", boats=12.3, sides="hardly anything is avoided here")
     'best time here: a shift on weekdays meets about 12 boats; hardly anything is avoided here'
     """
-    first = TIMES[turn] if turn < len(TIMES) else "a further time here"
+    if turn is None:
+        first = "when most boats pass was not counted, any time in daylight does"
+    else:
+        first = TIMES[turn] if turn < len(TIMES) else "a further time here"
     return f"{first}: a shift on {DAYS[day_type]} meets about {figure(boats)} boats; {sides}"
 
 

@@ -11,6 +11,7 @@ from spreadnet.words.numbers import rough_text, share_text
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+ANY_TIME = "any time, in daylight"  # where counts do not tell the best one
 OUTSIDE = "waters outside the region"
 GAP_WORDS = {
     "plug": "the drain plug closed",
@@ -45,7 +46,7 @@ class Facts:
     `from_parts` split that by lake. `infested` are species known in the lake, `likely` those on
     whose unseen presence much of the good of boats leaving rests, with `assumed_words`. `gap`,
     `gap_rate`, `gap_found`, `gap_checked` describe the gap that matters most here, on boats
-    `gap_direction` (leaving or arriving). `best_when` is None where no visit counted boats.
+    `gap_direction` (leaving or arriving). `best_when` is None where counts don't tell it.
     `bridging_boats` are met in 100 hours.
     """
 
@@ -93,7 +94,9 @@ def reasons(facts: Facts) -> tuple[str, ...]:
     else:
         told += [*_ends(facts), _gap(facts)]
     told.append(_traffic(facts))
-    if facts.avoided > 0 and facts.best_when is not None:
+    if facts.avoided > 0 and facts.best_when is None:
+        told.append(f"{ANY_TIME}: too little was counted to say when most boats pass")
+    elif facts.avoided > 0:
         told.append(
             f"an hour at the best time ({facts.best_when}) meets about {facts.boats_met:.1f} boats"
             f"{_bridging(facts)}"

@@ -76,7 +76,7 @@ def _beside(gain: float, shift_avoids: float) -> str:
 
 def _detail(row: pd.Series) -> str:
     """When to go, whom one meets and what it tells."""
-    when = "" if row["survey_when"] == "not known" else f"{row['survey_when']}, "
+    when = f"{row['survey_when']}, "
     placed = row["hours_ranked"]
     has = f"{placed:,.0f} h a season placed there now" if placed > 0 else "no hours there now"
     return (

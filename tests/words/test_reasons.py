@@ -95,7 +95,9 @@ def test_nothing_to_avoid_is_said_plainly():
 
 def test_best_time_is_left_out_where_nobody_counted():
     assert any("(weekend 10:00-14:00) meets about 4.2 boats" in s for s in told())
-    assert not any("meets" in s for s in told(best_when=None))
+    untimed = told(best_when=None)
+    assert not any("meets" in s or "best time" in s for s in untimed)
+    assert any(s.startswith("any time, in daylight") for s in untimed)
 
 
 def test_boats_on_bridging_trips_are_told_where_there_are_some():

@@ -124,7 +124,7 @@ def why_lines(
     for k, d in zip(*np.nonzero(found.shifts), strict=True):
         block = reach.day_blocks.iloc[d]
         line = shift_words(
-            _when(run, int(k), int(d)),
+            _when(run, int(k), int(d)) if evidence.traffic.timed else None,
             day_type=block["day_type"],
             boats=hours * reach.boats[k, d],
             sides=_sides(parts, int(k), int(own[k]), names=names, sources=sources),

@@ -14,7 +14,7 @@ from spreadnet.evidence.estimating import WATERS
 from spreadnet.evidence.region import DIRECTIONS, GAPS
 from spreadnet.model.carriage import ROUTES
 from spreadnet.model.estimates import GROUPS
-from spreadnet.words import OUTSIDE, Facts, Part, assumed_words, reasons
+from spreadnet.words import ANY_TIME, OUTSIDE, Facts, Part, assumed_words, reasons
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -103,7 +103,7 @@ def landing_table(
         table[column if column != "hours" else "visit_hours"] = traffic[column].to_numpy()
     blocks = run.reach.day_blocks
     when = (blocks["day_type"] + " " + blocks["block"]).to_numpy()
-    table["best_when"] = when[best] if traffic_known else "not known"
+    table["best_when"] = when[best] if traffic_known else ANY_TIME
     table["boats_met_per_hour"] = run.reach.boats[np.arange(len(best)), best]
     for column, boats in met.bridging_per_100_hours(np.arange(len(best)), best).items():
         table[column] = boats

@@ -363,8 +363,13 @@ def _notes(
         )
     notes += _calibration_notes(evidence, run)
     if not evidence.traffic.timed:
-        text = "no boat was counted, so the best day and time of a landing are not known"
-        if (evidence.traffic.table["hours"] > 0).any():
+        text = (
+            "counts do not tell at what time of day most boats pass, so no best time is named: any "
+            "time, in daylight"
+        )
+        if (evidence.traffic.table["hours"] > 0).any() and not evidence.traffic.table[
+            "counted"
+        ].any():
             text += (
                 "; landings where nobody counted keep the traffic that is assumed, so their rank "
                 "rests on that alone"

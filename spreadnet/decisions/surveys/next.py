@@ -26,7 +26,7 @@ from spreadnet.decisions.surveys.value import (
     shifts_in_doubt,
     whole_shifts,
 )
-from spreadnet.words import short_repr
+from spreadnet.words import ANY_TIME, short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -246,4 +246,4 @@ def _when(run: Run, when: Positions, evidence: Evidence) -> list[str]:
     """Day blocks in words."""
     blocks = run.reach.day_blocks
     words = (blocks["day_type"] + " " + blocks["block"]).to_numpy()
-    return list(words[when]) if evidence.traffic.timed else ["not known"] * len(when)
+    return list(words[when]) if evidence.traffic.timed else [ANY_TIME] * len(when)

@@ -38,6 +38,7 @@ EXPONENTS = {  # covariate to the assumption that is its prior
     "lake_area": "lake_area_exponent",
 }
 LEAST_PROFILE = 1e-9  # draws of the profile of retrievals stay off 0
+LEADS = 0.75  # share of draws in which one block must be ahead for a best time to be named
 ROUNDS = 20  # of sharing out retrievals of visits that lie in several blocks
 
 
@@ -85,7 +86,8 @@ class Traffic:
     refusal : float
         Share of parties approached that do not want to talk.
     timed : bool
-        False where no visit counted any boat: then nothing is known of the best time of day.
+        Whether counts tell the best time of day: made in two blocks or more, and one block ahead
+        in most draws.
     coefficients : DataFrame
         Index `name`. `value`, `low`, `high` on the log scale, 90% interval.
     kappa : float
@@ -261,7 +263,7 @@ def fit_traffic(
         launch_rate=np.outer(level, launching),
         retrieval_rate=np.outer(level, retrieving),
         refusal=alpha / (alpha + beta),
-        timed=bool(counts.boats.sum() + taken_out.boats.sum() > 0),
+        timed=_timed(rates, strata, profile, seen=(counts, taken_out)),
         coefficients=_coefficients(rates, strata),
         kappa=rates.kappa,
         phi=rates.phi,
@@ -272,6 +274,23 @@ def fit_traffic(
         unvisited_ratio=ratio,
         refusal_beta=(alpha, beta),
     )
+
+
+def _timed(
+    rates: Rates, strata: Strata, profile: tuple[Array, Array], *, seen: tuple[Counts, Counts]
+) -> bool:
+    """Whether boats were counted in two blocks or more, and one of them is ahead in most draws."""
+    watched = sum((one.hours.sum(axis=0) > 0 for one in seen), np.zeros(len(strata.blocks), bool))
+    if np.count_nonzero(watched) < 2 or not sum(one.boats.sum() for one in seen):
+        return False
+    ratios = rates.stratum_ratio(rates.mode.spread().T)
+    rng = np.random.default_rng(FIXED_SEED + 2)
+    late = rng.standard_gamma(profile[0], (ratios.shape[1], len(profile[0]))) / profile[1]
+    ahead = np.zeros(len(strata.blocks))
+    for ratio, drawn in zip(ratios.T, np.maximum(late, LEAST_PROFILE), strict=True):
+        passing = np.add(*_by_day_block(ratio, drawn, strata)).reshape(len(DAY_TYPES), -1)
+        ahead[np.argmax(passing.sum(axis=0))] += 1
+    return bool(ahead.max() >= LEADS * len(late))
 
 
 def _number(column: pd.Series) -> Array:

@@ -248,8 +248,8 @@ def test_a_region_without_visits_can_be_asked(demo_region):
     found = case.survey()
     assert np.isfinite(found.table["gain"]).all()
     assert (found.table["gain"] > 0).any()
-    assert (found.table["survey_when"] == "not known").all()
-    assert "not known" not in survey_words(found, bare)
+    assert (found.table["survey_when"] == "any time, in daylight").all()
+    assert "any time, in daylight" in survey_words(found, bare)
 
 
 def test_trips_from_a_table_do_not_follow_what_boats_say(demo_region, case):

@@ -269,9 +269,22 @@ def test_visits_that_count_nothing_give_a_small_number_above_zero():
     assert traffic.unvisited.tolist() == [False, True, True]
 
 
-def test_the_time_of_day_is_known_once_a_boat_was_counted():
-    assert fit([("A0", "2027-07-12", 6, 10, 1, None, None)]).timed
-    assert fit([("A0", "2027-07-12", 6, 10, None, 2, None)]).timed
+def counted_by_block(early, late):
+    """Launches counted in each of five mornings and evenings."""
+    return [
+        ("A0", f"2027-07-{12 + d}", start, start + 4, boats, boats, None)
+        for d in range(5)
+        for start, boats in ((6, early), (14, late))
+        if boats is not None
+    ]
+
+
+def test_a_best_time_is_named_only_where_counts_in_two_blocks_tell_it():
+    assert fit(counted_by_block(4, 30)).timed
+    assert fit(counted_by_block(30, 4)).timed
+    assert not fit(counted_by_block(30, None)).timed  # one block says nothing of the other
+    assert not fit(counted_by_block(9, 9)).timed
+    assert not fit(counted_by_block(0, 0)).timed
     assert not fit([("A0", "2027-07-12", 6, 10, None, None, None)]).timed
     assert not fit([("A0", "2027-07-12", 6, 10, None, None, None)]).unvisited.any()
 
