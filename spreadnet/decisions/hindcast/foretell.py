@@ -25,7 +25,7 @@ from spreadnet.evidence.estimating import find_years
 from spreadnet.evidence.gather import gather_evidence
 from spreadnet.model.distance import landing_and_lake_points
 from spreadnet.model.estimates import drawn_estimates
-from spreadnet.model.finds import foretold_finds, next_season
+from spreadnet.model.finds import foretold_finds
 from spreadnet.model.inputs import place_of, spread_inputs, watched
 from spreadnet.model.movement import fit_movement
 from spreadnet.model.spread import Coverage, expected_spread
@@ -192,34 +192,30 @@ def _chances(
     """
     Chance of a find in each lake, and finds in all in each draw, by species.
 
-    Where earlier finds taught enough, lakes stand in the order of the hazard they taught for the
-    next season, and the finds in all come from courses in which each find sends boats too; chances
-    add up to their median. Else both come from the spread by boats of the region.
+    Chances are means over draws of the spread by boats, or where no landing is listed of what the
+    finds alone have taught. Where they taught enough, the finds in all come from courses in which
+    each find sends boats too, and chances are scaled to add up to their median.
     """
-    chances, counts = {}, {}
-    fitted = movement.finds.species
-    for name, one in fitted.items():
-        found: Array = np.zeros(options.draws)
-        for draw in range(options.draws):
-            rng = stream(options.seed, f"finds foretold {name}", draw)
-            values = one.fit.draw(rng)
-            course = foretold_finds(one.fit, values, rng, ahead=one.ahead, seasons=years)
-            found[draw] = (course < years).sum()
-        hazard = next_season(one.fit, one.fit.best, ahead=one.ahead).hazard
-        chances[name] = _adding_up(hazard, float(np.median(found)))
-        counts[name] = found
-    if set(evidence.species) <= set(fitted):
-        return chances, counts
-    shared = (evidence, movement, place_of(past, evidence, movement), options.seed, years)
+    place = place_of(past, evidence, movement)
+    shared = (evidence, movement, place, options.seed, years)
     each: dict[str, list[Array]] = {}
     drawn = in_order(_draw, shared, range(options.draws), workers=options.workers)
     for done, one_draw in enumerate(drawn, 1):
         for name, chance in one_draw.items():
             each.setdefault(name, []).append(chance)
         options.progress.step(done, options.draws, "foretelling")
-    for name in set(each) - set(fitted):
-        chances[name] = np.mean(each[name], axis=0)
-        counts[name] = np.sum(each[name], axis=1)
+    chances = {name: np.mean(each[name], axis=0) for name in each}
+    counts = {name: np.sum(each[name], axis=1) for name in each}
+    for name, one in movement.finds.species.items():
+        found: Array = np.zeros(options.draws)
+        for draw in range(options.draws):
+            rng = stream(options.seed, f"finds foretold {name}", draw)
+            values = one.fit.draw(rng)
+            course = foretold_finds(one.fit, values, rng, ahead=one.ahead, seasons=years)
+            found[draw] = (course < years).sum()
+        hazard = -np.log1p(-np.minimum(chances[name], 1 - 1e-9))
+        chances[name] = _adding_up(hazard, float(np.median(found)))
+        counts[name] = found
     return chances, counts
 
 
@@ -245,6 +241,12 @@ def _draw(shared: tuple[Evidence, Movement, Place, int, int], draw: int) -> dict
         known = watched(name, estimates, place=place)
         yearly = estimates.species[name].values["found_in_year"]
         chances[name] = _found_chance(path.cumulative_hazard, one.initial, known, yearly)
+        told = None if estimates.told is None else estimates.told.species.get(name)
+        if told is not None:
+            elsewhere = np.ones(len(known), bool)
+            elsewhere[movement.landing_lake] = False
+            alone = -np.expm1(-years * told.season.hazard[elsewhere])
+            chances[name][elsewhere] = np.maximum(chances[name][elsewhere], alone)
     return chances
 
 

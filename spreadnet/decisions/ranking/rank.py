@@ -112,11 +112,7 @@ def decide(
         landings=landings,
         lakes=lakes,
         trips=trips,
-        network=lake_network(
-            pd.DataFrame(_node_columns(lakes)),
-            pd.DataFrame(trips.drop(columns="geometry")),
-            streams=region.streams,
-        ),
+        network=_network(region, lakes, trips),
         comparison=_comparison(
             run, drawn, hours=hours, met=met, cost_per_hour=region.settings.cost_per_hour
         ),
@@ -393,6 +389,15 @@ def _notes(
             )
         )
     return notes
+
+
+def _network(region: Region, lakes: gpd.GeoDataFrame, trips: gpd.GeoDataFrame) -> nx.DiGraph:
+    """The lakes as a graph."""
+    return lake_network(
+        pd.DataFrame(_node_columns(lakes)),
+        pd.DataFrame(trips.drop(columns="geometry")),
+        streams=region.streams,
+    )
 
 
 def _labels(evidence: Evidence) -> dict[str, str]:
