@@ -179,15 +179,16 @@ def _spread_candidates(
     """
     Cells that can be in the best plan when landings are counted, by id and block.
 
-    A plan has no more landings than shifts: whatever stands below the best so many landings of a
-    day block would stand as well at one of those that has none.
+    A plan has no more landings than shifts: a shift that is there to make its landing count, below
+    the best so many landings of its day block, would stand as well at one of those that has none.
     """
     room, values = rules.most > 0, scaled.reshape(rules.most.shape)
     if rules.spread.most is not None:
         few = _among_few(values, rules, rules.spread.most, start=start)
         wanted = few[:, None] & (values > 0)
     else:
-        order = np.argsort(-np.where(room, values, -1.0), axis=0, kind="stable")
+        new = room & (rules.worked.sum(axis=1) == 0)[:, None]  # those that would count
+        order = np.argsort(-np.where(new, values, -1.0), axis=0, kind="stable")
         wanted = np.zeros(room.shape, bool)
         np.put_along_axis(wanted, order[: max(rules.shifts, 1)], values=True, axis=0)
         wanted.ravel()[cells] = True

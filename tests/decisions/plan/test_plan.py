@@ -251,7 +251,7 @@ def test_more_hours_never_avoid_less_and_each_constraint_costs_nothing_or_more(d
     assert here["cost"] == 320 * 5 * 28
     assert here["cost_per_infestation_avoided"] == pytest.approx(here["cost"] / here["avoided"])
     assert (demo_plan.rules["cost"] >= 0).all()
-    assert demo_plan.rules.loc["least hours of jurisdictions", "cost"] > 0
+    assert demo_plan.rules.loc["most share of the hours at one landing", "cost"] > 0
 
 
 def test_the_next_hour_is_worth_what_it_adds(parts):
