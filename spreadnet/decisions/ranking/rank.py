@@ -28,6 +28,7 @@ from spreadnet.words import figure, skill_lines
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    import networkx as nx
     from numpy.typing import NDArray
 
     from spreadnet.decisions.draws import Draws, Run
@@ -78,6 +79,7 @@ def decide(
         If the evidence or the movement is of another region.
     """
     _check(region, evidence, movement)
+    skill = region_skill(region, evidence, movement)
     seasons, draws, seed = options.seasons, options.draws, options.seed
     place = place_of(region, evidence, movement)
     run = run_model(best_estimates(evidence, movement), movement, place=place, seasons=seasons)
@@ -101,10 +103,9 @@ def decide(
         hours=hours,
         met=met,
     )
-    moves = region_shares(*moved, first=_first(landings))
-    skill = region_skill(region, evidence, movement)
     lakes = _lake_table(region, evidence, run=run, drawn=drawn, known=setting.known)
     trips, held = _trip_lines(region, movement, run)
+    moves = region_shares(*moved, first=_first(landings))
     return Assessment(
         region=region,
         evidence=evidence,
@@ -113,9 +114,7 @@ def decide(
         lakes=lakes,
         trips=trips,
         network=_network(region, lakes, trips),
-        comparison=_comparison(
-            run, drawn, hours=hours, met=met, cost_per_hour=region.settings.cost_per_hour
-        ),
+        comparison=_comparison(region, run, drawn, hours=hours, met=met),
         totals=_totals(run, drawn, checks),
         by_season=_by_season(region, run, drawn),
         skill=skill,
@@ -166,9 +165,10 @@ def _hours(budget: float, run: Run) -> dict[str, Array]:
 
 
 def _comparison(
-    run: Run, drawn: Draws, *, hours: dict[str, Array], met: Met, cost_per_hour: float | None
+    region: Region, run: Run, drawn: Draws, *, hours: dict[str, Array], met: Met
 ) -> pd.DataFrame:
     """Whom hours placed in each way meet, and avoided with 90% intervals and cost."""
+    cost_per_hour = region.settings.cost_per_hour
     low, high = np.quantile(drawn.avoided, [0.05, 0.95], axis=0)
     best = avoided_by(run, hours)
     first = drawn.avoided[:, [0]]
