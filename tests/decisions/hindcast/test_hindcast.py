@@ -251,16 +251,15 @@ def test_on_made_regions_the_model_foretells_better_than_simple_rules(demo_maker
         demo_maker.write_region(demo_maker.make_region(seed), folder)
         region = spreadnet.read_region(folder)
         for year in (2017, 2021):
-            found = hindcast(region, from_year=year, draws=25)
+            found = hindcast(region, from_year=year, draws=10)
             for name in found.finds.index[found.finds["enough"]]:
                 told = found.finds.loc[name, ["expected", "since"]].astype(float)
                 rows.append(found.scores.loc[name][["auc", "brier_skill"]].assign(**told))
     assert len(rows) >= 15
     mean = pd.concat(rows).groupby(level=0).mean()
     assert mean.loc["spreadnet", "auc"] > 0.7
-    # Measured with 40 draws: 0.712 against 0.689 by traffic, the best rule; 0.037 against 0.027.
     for rule in PREDICTORS[1:]:
-        assert mean.loc["spreadnet", "auc"] > mean.loc[rule, "auc"] + 0.01
-        assert mean.loc["spreadnet", "brier_skill"] > mean.loc[rule, "brier_skill"]
-    # Measured 1.31, standard error 0.11: the median of courses runs a little high on these regions.
-    assert 0.7 < mean.loc["spreadnet", "expected"] / mean.loc["spreadnet", "since"] < 1.45
+        assert mean.loc["spreadnet", "auc"] > mean.loc[rule, "auc"] + 0.02
+        assert mean.loc["spreadnet", "brier_skill"] > mean.loc[rule, "brier_skill"] + 0.02
+    # Species with enough finds since are those of which more came, so expected is rather low.
+    assert 0.7 < mean.loc["spreadnet", "expected"] / mean.loc["spreadnet", "since"] < 1.3
