@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -80,8 +80,12 @@ def _private(
 ) -> dict[int, str]:
     """Rows of a column that look like something of a person, and what that is."""
     cells, kind = text.cells[column.name], _kind(column)
-    tests = {
-        CONTACT: lambda cell: contact_details(cell[:LOOKED_AT], country=country, kind=kind),
+    # A body is named by words, so that digits alone are no more its name than a person's code.
+    kinds: tuple[Kind, ...] = (kind, "code") if column.name == "jurisdiction" else (kind,)
+    tests: dict[str, Callable[[str], object]] = {
+        CONTACT: lambda cell: any(
+            contact_details(cell[:LOOKED_AT], country=country, kind=one) for one in kinds
+        ),
         "a registration or plate": lambda cell: cell in odd,
     }
     if column.name == "code":

@@ -386,6 +386,12 @@ def test_ids_and_names_of_places_are_never_taken_for_plates(name: str, text: str
     assert not refused(table_of("landings", **{name: [text], "jurisdiction": [text]}))
 
 
+@pytest.mark.parametrize("text", ["2125550142", "town 555-0142"])
+def test_digits_alone_are_no_jurisdiction(text: str) -> None:
+    assert len(refused(table_of("landings", landing_id=["A1"], jurisdiction=[text]))) == 1
+    assert not refused(table_of("landings", landing_id=[text[:10]], jurisdiction=["North Shore"]))
+
+
 def test_a_boat_in_place_of_a_name_is_refused_unless_it_is_the_places_own_id() -> None:
     names = ["ZZ 0000 QX", "ZZ 0001 QX", "North"]
     texts = table_of("lakes", lake_id=["L1", "ZZ0001QX", "L3"], name=names)
