@@ -165,17 +165,16 @@ def test_a_plan_of_a_result_rests_on_its_evidence_and_seed(demo_result):
         spreadnet.season_plan(demo_result, species=["eurasian_watermilfoil"])
 
 
-def test_help_takes_less_than_a_fifth_of_a_second_of_work():
+def test_help_is_told_without_loading_numpy():
     code = (
-        "import io, sys, time\nbegan = time.process_time()\n"
-        "from spreadnet.cli import main\nsys.stdout, out = io.StringIO(), sys.stdout\n"
+        "import io, sys\nfrom spreadnet.cli import main\n"
+        "sys.stdout, out = io.StringIO(), sys.stdout\n"
         "try:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
-        "out.write(f'{time.process_time() - began} {\"numpy\" in sys.modules}')"
+        'out.write(str("numpy" in sys.modules))'
     )
     run = [sys.executable, "-c", code]
-    done = subprocess.run(run, capture_output=True, text=True, check=True).stdout.split()
-    assert float(done[0]) < 0.2
-    assert done[1] == "False"
+    done = subprocess.run(run, capture_output=True, text=True, check=True).stdout
+    assert done == "False"
 
 
 def test_help_lists_every_command_once():
