@@ -410,6 +410,7 @@ def _bare_place(region, name):
         landing_ids=tuple(region.landings.index),
         can_staff=np.ones(len(region.landings), bool),
         day_blocks=pd.DataFrame(),
+        month_hours=np.zeros((0, 0)),
         lakes=pd.DataFrame(region.lakes.drop(columns=["geometry", "name"])),
         streams=region.streams,
         worth=np.ones(len(region.lakes)),

@@ -23,6 +23,7 @@ from spreadnet.words.hindcast import (
     groups_words,
     hindcast_title,
     hindcast_words,
+    skill_lines,
 )
 from spreadnet.words.notebook import card, short_repr
 from spreadnet.words.numbers import (
@@ -51,7 +52,6 @@ from spreadnet.words.plan import (
     side_words,
 )
 from spreadnet.words.reasons import ANY_TIME, OUTSIDE, Facts, Part, assumed_words, reasons
-from spreadnet.words.skill import skill_lines
 from spreadnet.words.survey import survey_words
 
 __all__ = [

@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from worlds.judge import LEARNED, behind, by_kind, covered, judged
+from other_worlds.judge import LEARNED, behind, by_kind, covered, judged
 
 WORLDS, MODEL_WORLDS = 10, 80
 NO_BAR = float("inf")

@@ -144,12 +144,13 @@ class _Search:
         self.precision = 1 / np.concatenate([spread[:1], np.ones(self.years), spread[1:]]) ** 2
         self.wander, self.evaluations = WANDER_MIDDLE, 0
         self.at = self.middle.copy()
+        self.at[1 + self.years + DISTANCE] = np.clip(self.at[1 + self.years + DISTANCE], *DISTANCES)
         self.at[0] = self._level()
         self.value, self.gradient, self.info = self.evaluate(self.at)
 
     def _level(self) -> float:
         """Level at which as many finds are expected as there were, the rest at its middle."""
-        _, gradient, _ = log_likelihood(self.finds, self.middle)
+        _, gradient, _ = log_likelihood(self.finds, self.at)
         self.evaluations += 1
         # With small hazards the slope by the level is finds less expected finds.
         expected = max(self.finds.count - float(gradient[0]), 1e-9)

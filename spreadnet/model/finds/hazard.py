@@ -23,6 +23,7 @@ AREA, DEPTH, ACCESS, DISTANCE, SOURCE, OUTSIDE = range(len(NAMES))
 SHAPED = len(NAMES)
 OWN = 1e17  # distance of a lake from itself, so that it is not its own source
 WINDOW_YEARS = 10  # longer ones are ruled by how lists were begun, not by spread
+MOST_LOG_RATE = 100.0  # a search may try worse; sums stay finite
 LEAST_HABITAT = 1e-3  # a lake with a find has been habitable whatever the tables say
 
 
@@ -240,7 +241,7 @@ def log_likelihood(finds: Finds, values: Array) -> tuple[float, Array, Array]:
     at_find = hazard[found]
     value = np.log(-np.expm1(-at_find)).sum() - hazard[free].sum()
     slope = np.where(free, -1.0, 0.0).astype(hazard.dtype)
-    slope[found] = 1 / np.expm1(at_find)
+    slope[found] = np.exp(-at_find) / -np.expm1(-at_find)
     weight = slope * by_boat  # d log L / d log of the hazard by boats
     gradient = np.empty(1 + years + SHAPED, hazard.dtype)
     gradient[1 : 1 + years] = weight.sum(axis=0)
@@ -263,7 +264,8 @@ def hazard_by_boat(finds: Finds, values: Array) -> tuple[Array, list[Array]]:
     total = total + outside
     features = finds.features
     steady = finds.offset + values[0] + features @ _steady(shape)
-    by_boat = np.exp(steady[:, None] + values[1 : 1 + years]) * total
+    log_rate = np.minimum(steady[:, None] + values[1 : 1 + years], MOST_LOG_RATE)
+    by_boat = np.exp(log_rate) * total
     slopes = [features[:, [k]] for k in (AREA, DEPTH, ACCESS)]
     slopes += [by_distance / total, by_area / total, outside / total]
     return by_boat, slopes

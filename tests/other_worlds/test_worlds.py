@@ -7,9 +7,9 @@ All 110, and the bars that hold for their means, are in `python tests/benchmarks
 import numpy as np
 import pytest
 
-from worlds.judge import LEARNED, behind, by_kind, covered, judged
-from worlds.made import KINDS, PAST, Law, make
-from worlds.rules import auc, fitted_rule, hits, nearest_km, scored, simple_orders
+from other_worlds.judge import LEARNED, behind, by_kind, covered, judged
+from other_worlds.made import KINDS, PAST, Law, make
+from other_worlds.rules import auc, fitted_rule, hits, nearest_km, scored, simple_orders
 
 BY_NAME = {kind.name: kind for kind in KINDS}
 SOME = ("model", "exponential", "radiation", "Allee 1.9")
@@ -102,7 +102,7 @@ def test_scores_of_a_small_order_are_those_counted_by_hand():
 def test_the_rule_is_the_regression_that_statsmodels_fits():
     import statsmodels.api as sm
 
-    from worlds.rules import WINDOW, features
+    from other_worlds.rules import WINDOW, features
 
     world = make(BY_NAME["model"], 5, lakes=400, past=80, later=20)
     rows, found = [], []

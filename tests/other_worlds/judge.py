@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from other_worlds.made import KINDS, drawn_law, make
+from other_worlds.rules import scored, simple_orders
 from spreadnet.model.finds import (
     ahead_of,
     finds_of,
@@ -13,8 +15,6 @@ from spreadnet.model.finds import (
     next_season,
     waters,
 )
-from worlds.made import KINDS, drawn_law, make
-from worlds.rules import scored, simple_orders
 
 DRAWS = 200
 HALF_WIDTH = 1.6448536  # of a 90% interval, in standard deviations
