@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from spreadnet.evidence.region import Region, Settings
     from spreadnet.evidence.species import Species
     from spreadnet.model.estimates import Estimates
-    from spreadnet.model.finds import Learned
+    from spreadnet.model.finds import Finds, Learned
     from spreadnet.model.movement import Movement
 
     Array = NDArray[np.floating]
@@ -323,14 +323,28 @@ def _settled(
         fit = Calibration(
             settled.establish, finds.fit.finds.count, int(years[0]), int(years[-1]), "finds"
         )
-    chance = settled.initial
-    if told is None:
+    if finds is None:
         met = expected_spread(settled, seasons=1, rates=rates).cumulative_hazard[-1]
-        chance = _unseen(name, estimates, place=place, hazard=met)
-        settled = replace(settled, initial=chance)
+    else:
+        met = _past_hazard(settled, finds.fit.finds, rates=rates)
+    chance = _unseen(name, estimates, place=place, hazard=met)
+    settled = replace(settled, initial=chance)
     if drawn.uniform is not None:
         settled = replace(settled, initial=(drawn.uniform < chance).astype(float))
     return settled, fit
+
+
+def _past_hazard(inputs: SpreadInputs, finds: Finds, *, rates: Rates) -> Array:
+    """Hazard that each lake met in the years of the finds, from lakes found before, (L,)."""
+    infested = np.zeros((len(finds.years), len(inputs.initial)))
+    for year, number in enumerate(finds.before):
+        infested[year, finds.sources[:number]] = 1.0
+    reached = np.zeros_like(infested)
+    reached[:, rates.lakes] = inputs.establish * (
+        rates.sent(infested[:, rates.lakes]) + rates.outside
+    )
+    by_boat = inputs.habitat * reached**inputs.allee_exponent
+    return np.asarray((by_boat + inputs.habitat * (infested @ inputs.streams)).sum(axis=0))
 
 
 def _unseen(

@@ -17,6 +17,7 @@ from spreadnet.evidence.statistics import (
     beta_from_range,
     design_effect,
     fit_pooled,
+    poisson_slope,
 )
 from spreadnet.words import short_repr
 
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 __all__ = ["Gaps", "beta_binomial_mle", "fit_gaps"]
 
 ENOUGH = 30  # boats of a kind checked for a gap before that kind has a rate of its own
+FEWEST_CHECKED = 5  # landings before gaps are held against lake area
 MIX_WEIGHT = 10.0  # boats that the region's mix of kinds counts for at each landing; no source
 EDUCATION = {
     "check together": "education_check_together",
@@ -78,6 +80,36 @@ class Gaps:
         """Landings where boats taken out were checked for anything, (K,)."""
         boats = self.table["checked"].xs("retrieving", level="direction")
         return boats.groupby(level="landing_id", sort=False).max().to_numpy() > 0
+
+    def leaving_slope(self, log_area: Array) -> tuple[float, float] | None:
+        """
+        How the log of gaps found on boats taken out goes with lake area, and its standard error.
+
+        Parameters
+        ----------
+        log_area : array, shape (K,)
+            Of the lake of each landing.
+
+        Returns
+        -------
+        slope, standard_error : float
+            None below five landings with checks, or where no gap was found.
+
+        Notes
+        -----
+        Poisson regression of gaps found by landing on those to expect at the region's rate of each
+        gap; the error by the scatter between landings (sandwich).
+        """
+        boats = self.table.xs("retrieving", level="direction")[["checked", "found"]]
+        sums = boats.groupby(level="gap", sort=False).transform("sum")
+        expected = boats["checked"] * sums["found"] / sums["checked"].clip(lower=1)
+        by = pd.DataFrame({"found": boats["found"], "expected": expected})
+        by = by.groupby(level="landing_id", sort=False).sum()
+        some = by["expected"].to_numpy() > 0
+        if some.sum() < FEWEST_CHECKED or np.ptp(log_area[some]) <= 0:
+            return None
+        found, at_rate = by.to_numpy(float)[some].T
+        return poisson_slope(found, at_rate, log_area[some])
 
     def mean(self) -> Array:
         """Expected gap rates, shape (2, G, K)."""

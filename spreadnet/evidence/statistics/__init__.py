@@ -21,6 +21,7 @@ from spreadnet.evidence.statistics.pooling import (
     design_effect,
     fit_pooled,
 )
+from spreadnet.evidence.statistics.slope import poisson_slope
 
 __all__ = [
     "FEW",
@@ -37,6 +38,7 @@ __all__ = [
     "even_draws",
     "find_mode",
     "fit_pooled",
+    "poisson_slope",
     "spread_over_range",
     "without_bias",
 ]

@@ -53,6 +53,8 @@ MOST_ASKED = 3000  # landings whose interviews the law is learned from
 TRAFFIC_DRAWS = 100  # by which estimated traffic widens the fit's intervals
 LUMPED = 10_000  # landings above which distances are not held
 LARGE = 1000  # landings above which trips are held in half the memory
+LOAD_SLOPE = (-0.3, 0.3)  # of the log of living loads by log area, where nobody checked; from lists
+LOAD_NOT_SEEN = 0.1  # sd of the slope of what a check does not see: what is alive, and in how many
 
 
 @short_repr
@@ -316,26 +318,37 @@ def fit_movement(
     """
     movement = _of_boats(region, evidence, seed=seed, law=law)
     launches = evidence.traffic.table["launches"].to_numpy(float)
-    learned = learn_finds(region, evidence, prior=_finds_prior(movement, launches))
+    learned = learn_finds(region, evidence, prior=_finds_prior(movement, evidence, launches))
     return replace(movement, finds=learned, notes=movement.notes + learned.notes)
 
 
-def _finds_prior(movement: Movement, launches: Array) -> dict[str, tuple[float, float]]:
+def _finds_prior(
+    movement: Movement, evidence: Evidence, launches: Array
+) -> dict[str, tuple[float, float]]:
     """
-    What interviews say of the finds' exponents of distance and of the size of sources.
+    What interviews and checks say of the finds' exponents of distance and of the size of sources.
 
-    Boats' pull and finds' source need not share their slope, since loads differ by lake size; in
-    made regions whose slopes differ by 0.5 these widths and this shift hold what is true.
+    Boats' pull and finds' source need not share their slope, since loads differ by lake size: by
+    `LOAD_SLOPE` before anybody checked, which holds what is true in made regions whose slopes
+    differ by 0.5, and by what checks found where there are some. Of the interviews' covariance only
+    the part that no draw of traffic enters, so that nothing learned depends on a seed.
     """
     fit = movement.fit
     if fit is None or fit.assumed or fit.law.terms != ("log_distance",):
         return {}
     at = len(fit.attractions)
-    variance = np.diag(fit.covariance)
+    variance = np.diag(fit.clustered)
     pull = movement.area_pull(launches, coefficients=movement.coefficients)
+    means, variances = [LOAD_SLOPE[0]], [LOAD_SLOPE[1] ** 2]
+    seen = evidence.gaps.leaving_slope(np.log(movement.area_ha[movement.landing_lake]))
+    if seen is not None:
+        means.append(seen[0])
+        variances.append(seen[1] ** 2 + LOAD_NOT_SEEN**2)
+    weights = 1 / np.array(variances)
+    load = float(weights @ np.array(means) / weights.sum())
     return {
         "distance": (-float(fit.coefficients[at]), float(variance[at] + 0.15**2) ** 0.5),
-        "source_area": (pull - 0.3, float(variance[0] + 0.3**2) ** 0.5),
+        "source_area": (pull + load, float(variance[0] + 1 / weights.sum()) ** 0.5),
     }
 
 
