@@ -9,7 +9,7 @@ import numpy as np
 
 from spreadnet.chance import stream
 from spreadnet.evidence.estimating import StatusDraw, TrafficDraw
-from spreadnet.model.handover import moved_told, shares_told, traffic_told
+from spreadnet.model.handover import moved_told, shares_told, traffic_named, traffic_told
 from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
@@ -95,7 +95,7 @@ def best_estimates(evidence: Evidence, movement: Movement) -> Estimates:
         In the order of the region's landings and lakes.
     """
     told = movement.finds.best()
-    traffic, shares, coefficients = _with_finds(
+    traffic, shares, coefficients = _told(
         evidence.traffic.best(),
         evidence.shares.mean(),
         movement.coefficients,
@@ -122,7 +122,7 @@ def best_estimates(evidence: Evidence, movement: Movement) -> Estimates:
     )
 
 
-def _with_finds(
+def _told(
     traffic: TrafficDraw,
     shares: Array,
     coefficients: Array,
@@ -130,12 +130,17 @@ def _with_finds(
     *,
     evidence: Evidence,
     movement: Movement,
+    noise: Array | None = None,
 ) -> tuple[TrafficDraw, Array, Array]:
-    """Traffic, shares and coefficients of movement with what finds say."""
+    """Traffic, shares and coefficients of movement with what finds and lakes named say."""
+    if told is not None:
+        coefficients = moved_told(coefficients, told, movement=movement)
+        traffic = traffic_told(traffic, told, evidence=evidence, movement=movement)
+    traffic = traffic_named(
+        traffic, evidence=evidence, movement=movement, coefficients=coefficients, noise=noise
+    )
     if told is None:
         return traffic, shares, coefficients
-    coefficients = moved_told(coefficients, told, movement=movement)
-    traffic = traffic_told(traffic, told, evidence=evidence, movement=movement)
     shares = shares_told(
         shares,
         traffic.launches,
@@ -162,6 +167,7 @@ PURPOSES = {
     "gap rates": "gap rates",
     "ballast": "gap rates",
     "traffic": "traffic",
+    "named": "traffic",
     "shares": "where boats come from",
     "days out": "where boats come from",
     "movement": "movement",
@@ -217,13 +223,14 @@ def drawn_estimates(
     assumptions = evidence.assumptions.draw(rng("assumptions"))
     species = {name: one.draw(rng("species", name)) for name, one in evidence.species.items()}
     told = movement.finds.draw(lambda name: rng("finds", name))
-    traffic, shares, coefficients = _with_finds(
+    traffic, shares, coefficients = _told(
         evidence.traffic.draw(rng("traffic")),
         evidence.shares.draw(rng("shares")),
         movement.draw(rng("movement")),
         told,
         evidence=evidence,
         movement=movement,
+        noise=rng("named").standard_normal(len(movement.lakes)),
     )
     return Estimates(
         traffic=traffic,

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import expit, logit
 
+from spreadnet.model.movement import TRAFFIC
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -23,6 +25,7 @@ LOAD_BOUND = 5.0  # most by which loads of lakes of different size may differ ei
 TERM_BOUND = 3.0  # of the log of what is left to habitat
 OTHER = 1  # place of "another lake" in the shares of where boats were last
 LEFT_OVER_VARIANCE = 0.04
+LAUNCHES_BOUND = 4.0  # of the log of launches by interviews over those before
 
 
 def traffic_told(
@@ -53,6 +56,56 @@ def traffic_told(
     their number with area counts too.
     """
     factor = launch_factor(drawn.area_exponent, told, evidence=evidence, movement=movement)
+    return _times(drawn, factor)
+
+
+def traffic_named(
+    drawn: TrafficDraw,
+    *,
+    evidence: Evidence,
+    movement: Movement,
+    coefficients: Array,
+    noise: Array | None = None,
+) -> TrafficDraw:
+    """
+    Traffic with what interviews say of lakes where nobody counted, by how often they are named.
+
+    Parameters
+    ----------
+    drawn : TrafficDraw
+        From visits, with what finds say.
+    evidence, movement
+        Steps one and two.
+    coefficients : array, shape (P,)
+        Of the law of movement, in the same draw.
+    noise : array, shape (A,), optional
+        Standard normal by lake with a landing, for a draw; left out for the best estimates.
+
+    Returns
+    -------
+    drawn : TrafficDraw
+        The same at lakes where launches were counted.
+    """
+    named, fit = movement.named, movement.fit
+    if named is None or fit is None:
+        return drawn
+    group, number = movement.group, len(movement.lakes)
+    before = evidence.traffic.table["launches"].to_numpy(float)
+    by_lake, drawn_by_lake = (
+        np.maximum(np.bincount(group, one, minlength=number), 1e-9)
+        for one in (before, drawn.launches)
+    )
+    away = np.log(drawn_by_lake / by_lake)
+    exponent = float(coefficients[fit.attractions.index(TRAFFIC)])
+    if noise is None:
+        log_factor = named.log_mean_factor(away, exponent=exponent)
+    else:
+        log_factor = named.log_factor(away, exponent=exponent, noise=noise)
+    return _times(drawn, np.exp(np.clip(log_factor, -LAUNCHES_BOUND, LAUNCHES_BOUND))[group])
+
+
+def _times(drawn: TrafficDraw, factor: Array) -> TrafficDraw:
+    """Traffic with so many times the boats at each landing, (K,)."""
     return replace(
         drawn,
         launches=drawn.launches * factor,

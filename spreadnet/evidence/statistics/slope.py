@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.floating]
 
+MOST_PULL = 0.95  # of one row on the fit
 STEEPEST = 5.0  # over the whole span of the number, on the log scale
 
 
@@ -41,8 +42,10 @@ def poisson_slope(counts: Array, expected: Array, by: Array) -> tuple[float, flo
 
     Notes
     -----
-    Poisson regression with a free level. The error is that of the scatter seen, with the small
-    sample factor N / (N - 2), so that counts which are alike within a row don't make it too small.
+    Poisson regression with a free level. The error is that of the scatter seen, so that counts
+    which are alike within a row don't make it too small; each row's residual is divided by one
+    less its pull on the fit (the form HC3 of MacKinnon & White 1985, J Econometrics 29:305, from
+    memory).
 
     Examples
     --------
@@ -70,7 +73,8 @@ def poisson_slope(counts: Array, expected: Array, by: Array) -> tuple[float, flo
     slope = float(brentq(score, low, high))
     share = softmax(level + slope * away)
     centred = away - share @ away
-    information = counts.sum() * float(share @ centred**2)
-    scatter = (counts - counts.sum() * share) * centred
-    factor = len(by) / (len(by) - 2)
-    return slope, float(np.sqrt(factor * (scatter @ scatter)) / information)
+    mean = counts.sum() * share
+    information = float(mean @ centred**2)
+    pull = np.minimum(share + mean * centred**2 / information, MOST_PULL)
+    scatter = (counts - mean) * centred / (1 - pull)
+    return slope, float(np.sqrt(scatter @ scatter) / information)

@@ -99,6 +99,13 @@ class GravityFit:
         """Covariance without `between`, shape (P, P)."""
         return self.covariance if self.between is None else self.covariance - self.between
 
+    @property
+    def alike(self) -> float:
+        """Design effect of the interviews: clustered over naive variance, 1 or more."""
+        if self.assumed:
+            return 1.0
+        return max(_ratio(self.clustered, self.naive_covariance), 1.0)
+
     def bounded(self, coefficients: Array | None = None) -> Array:
         """Coefficients with those of distance clipped, see `DistanceLaw.bounded`."""
         given = np.array(self.coefficients if coefficients is None else coefficients, float)

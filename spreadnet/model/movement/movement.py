@@ -21,6 +21,7 @@ from spreadnet.model.finds import Learned, learn_finds
 from spreadnet.model.movement.compare_laws import chosen_law, compare_laws
 from spreadnet.model.movement.fit import GravityFit, assumed_gravity, fit_gravity
 from spreadnet.model.movement.interviews import build_interviews, narrowed
+from spreadnet.model.movement.named import NamedLakes, named_lakes
 from spreadnet.model.movement.ready_table import movements_trips, unplaced_trips
 from spreadnet.model.movement.shares import (
     TRAFFIC,
@@ -32,7 +33,7 @@ from spreadnet.model.movement.shares import (
     within_lake_split,
 )
 from spreadnet.model.trips import LawTrips, LumpedTrips, Trips, lumped_trips
-from spreadnet.words import short_repr
+from spreadnet.words import counted, short_repr
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -90,6 +91,8 @@ class Movement:
         Trips from a `movements` table.
     finds : Learned
         What dated finds say, for the traffic, loads and establishment that boats don't tell.
+    named : NamedLakes, or None
+        What interviews say of launches at lakes where nobody counted.
     notes : tuple of Note
         What the fit did without.
     """
@@ -108,6 +111,7 @@ class Movement:
     law: TripLaw | None
     ready: Trips | None
     finds: Learned
+    named: NamedLakes | None = None
     notes: tuple[Note, ...] = ()
 
     @property
@@ -428,12 +432,54 @@ def _from_interviews(
         "not fitted to best, or as well as a longer one, from "
         f"{base['interviews']:,} interviews at {fit.landings} landings"
     )
-    return {
-        "kind": "fitted",
-        "fit": fit,
-        "laws": laws,
-        "notes": (Note("movement-fitted", text),),
-    }
+    notes: tuple[Note, ...] = (Note("movement-fitted", text),)
+    named = None
+    if TRAFFIC in fit.attractions:
+        own_lake = group[places]
+        shares = destination_shares(
+            fit, attractions, between_km, own_lake, candidates=asked.candidates, dtype=dtype
+        )
+        named = _named(evidence, asked, shares, fit=fit, group=group)
+        notes += _notes_of_named(int(named.lakes.sum()))
+    return {"kind": "fitted", "fit": fit, "laws": laws, "named": named, "notes": notes}
+
+
+def _named(
+    evidence: Evidence,
+    asked: Interviews,
+    shares: Array,
+    *,
+    fit: GravityFit,
+    group: NDArray[np.integer],
+) -> NamedLakes:
+    """How often each lake is named, beside how often it should be at the estimated launches."""
+    traffic, number = evidence.traffic, asked.counts.shape[1]
+    answers = np.bincount(
+        asked.landing, np.asarray(asked.counts.sum(axis=1)).ravel(), minlength=len(shares)
+    )
+    launches = np.maximum(traffic.table["launches"].to_numpy(float), FEWEST_BOATS)
+    split = within_lake_split(launches, group)
+    own = np.bincount(group, split**2 * traffic.own_spread(), minlength=number)
+    at_lake = np.bincount(group, traffic.table["visited"].to_numpy(float), minlength=number)
+    return named_lakes(
+        np.asarray(asked.counts.sum(axis=0), float).ravel(),
+        answers @ shares,
+        counted=at_lake > 0,
+        own_variance=np.log1p(own),
+        exponent=float(fit.bounded()[fit.attractions.index(TRAFFIC)]),
+        alike=fit.alike,
+    )
+
+
+def _notes_of_named(number: int) -> tuple[Note, ...]:
+    """Launches that follow from what boaters name, too."""
+    if not number:
+        return ()
+    text = (
+        f"launches at {counted(number, 'lake')} where nobody counted follow from how often "
+        "boaters name them, too"
+    )
+    return (Note("launches-named", text),)
 
 
 def _notes_of_law(movement: Movement, launches: Array) -> tuple[Note, ...]:
