@@ -62,6 +62,7 @@ def test_run_leaves_every_file_and_nothing_else(finished):
         "map.html",
         "run.json",
         *("plan.csv", "ways.csv", "value_of_hours.csv", "rules.csv", "plan.html"),
+        "spreading.csv",
         *("roster.csv", "roster.xlsx", "roster.ics"),
     }
     assert [p.name for p in out.parent.iterdir()] == ["out"]
