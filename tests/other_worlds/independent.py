@@ -151,7 +151,7 @@ def value_of_boats(boats, since, *, worth, seasons):
 
 def hour_shares(maker, made):
     """
-    Shares of a landing's boats that one hour reaches in each day block: launching, retrieving (K, D).
+    Shares of boats that an hour reaches in each day block (K, D): launching, retrieving.
 
     Hours differ by a gamma luck and boats come by chance; a crew has hands for so many an hour.
     """
