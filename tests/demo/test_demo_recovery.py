@@ -23,7 +23,7 @@ import pandas as pd
 import pytest
 from made_trips import dense_trips
 from scipy.stats import spearmanr
-from worlds.independent import true_spread
+from other_worlds.independent import true_spread
 
 import spreadnet
 from spreadnet.decisions.draws.run import Run
