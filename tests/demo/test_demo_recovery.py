@@ -22,8 +22,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from made_trips import dense_trips
-from scipy.stats import spearmanr
 from other_worlds.independent import true_spread
+from scipy.stats import spearmanr
 
 import spreadnet
 from spreadnet.decisions.draws.run import Run
