@@ -12,6 +12,7 @@ import subprocess
 import sys
 import time
 import unicodedata
+from contextlib import contextmanager
 from pathlib import Path
 
 import pandas as pd
@@ -293,27 +294,41 @@ def test_an_interruption_before_the_work_shows_no_traceback(monkeypatch, capsys)
     assert capsys.readouterr().err == "\ninterrupted: nothing was written\n"
 
 
+@contextmanager
+def working(*words, **options):
+    """A run that would take hours, with signals as a terminal leaves them; none stays behind."""
+
+    def as_in_a_terminal():  # under nohup or in the background of a script some are ignored
+        for name in ("SIGTERM", "SIGHUP", "SIGINT"):
+            signal.signal(getattr(signal, name), signal.SIG_DFL)
+
+    with subprocess.Popen(
+        [sys.executable, "-m", "spreadnet.cli", "run", str(DEMO), *map(str, words)],
+        stderr=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        preexec_fn=as_in_a_terminal,
+        **options,
+    ) as work:
+        try:
+            yield work
+        finally:
+            work.kill()
+
+
 @POSIX
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP", "SIGINT"])
 @pytest.mark.parametrize("after", ["reading the tables", "fitting movement"])
 def test_a_signal_ends_a_run_cleanly(tmp_path, name, after):
     number = getattr(signal, name)
-    work = subprocess.Popen(
-        [
-            *(sys.executable, "-m", "spreadnet.cli", "run", str(DEMO)),
-            *("--out", str(tmp_path / "deep" / "out"), "--draws", "100000"),
-        ],
-        stderr=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        text=True,
-    )
-    for line in work.stderr:
-        if line.startswith(after):
-            break
-    work.send_signal(number)
-    _, told = work.communicate(timeout=30)
-    assert work.returncode == 128 + number
+    with working("--out", tmp_path / "deep" / "out", "--draws", 100_000) as work:
+        for line in work.stderr:
+            if line.startswith(after):
+                break
+        work.send_signal(number)
+        _, told = work.communicate(timeout=30)
+        assert work.returncode == 128 + number
     assert told.endswith("interrupted: nothing was written\n")
     assert "Traceback" not in told
     assert list(tmp_path.iterdir()) == []
@@ -325,23 +340,15 @@ def test_a_signal_ends_a_run_cleanly(tmp_path, name, after):
 def test_a_signal_ends_the_processes_that_draw(tmp_path, name):
     """Ctrl-C in a terminal reaches every process of the group; none stays, none complains."""
     number = getattr(signal, name)
-    work = subprocess.Popen(
-        [
-            *(sys.executable, "-m", "spreadnet.cli", "run", str(DEMO), "--workers", "2"),
-            *("--out", str(tmp_path / "deep" / "out"), "--draws", "100000"),
-        ],
-        stderr=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        text=True,
-        start_new_session=True,
-    )
-    for line in work.stderr:
-        if line.startswith("fitting movement"):
-            break
-    time.sleep(4)
-    os.killpg(work.pid, number)
-    _, told = work.communicate(timeout=30)
-    assert work.returncode == 128 + number
+    options = ("--workers", 2, "--out", tmp_path / "deep" / "out", "--draws", 100_000)
+    with working(*options, start_new_session=True) as work:
+        for line in work.stderr:
+            if line.startswith("fitting movement"):
+                break
+        time.sleep(4)
+        os.killpg(work.pid, number)
+        _, told = work.communicate(timeout=30)
+        assert work.returncode == 128 + number
     assert told == "\ninterrupted: nothing was written\n"
     assert list(tmp_path.iterdir()) == []
     deadline = time.monotonic() + 20
