@@ -226,5 +226,5 @@ def test_lakes_that_boats_reached_from_finds_are_likeliest_to_hold_it_unseen(pie
     odds = (np.expm1(met) * (1 - noticed))[unknown]
     chance = one.initial[unknown]
     some = (odds > 1e-12) & (chance > 1e-12) & (chance < 1 - 1e-9)
-    level = np.log(chance / (1 - chance))[some] - np.log(odds[some])
+    level = logit(chance[some]) - np.log(odds[some])
     assert np.ptp(level) < 1e-6 * max(1.0, abs(level.mean()))
