@@ -204,22 +204,22 @@ def compare(maker, made, region, result):
 REGIONS = {
     "launches_visited": (1.004, 0.044),
     "launches_visited_covered": (0.896, 0.040),
-    "launches_unvisited": (1.075, 0.166),
+    "launches_unvisited": (1.072, 0.165),
     "launches_unvisited_covered": (0.935, 0.042),
-    "kappa": (1.354, 0.372),
+    "kappa": (1.353, 0.372),
     "gaps_covered": (0.885, 0.014),
     "refusal": (0.040, 0.002),
-    "hidden_told_dreissenid_mussel": (0.863, 0.094),
-    "hidden_told_eurasian_watermilfoil": (0.823, 0.092),
+    "hidden_told_dreissenid_mussel": (0.865, 0.078),
+    "hidden_told_eurasian_watermilfoil": (0.823, 0.104),
     "log_distance": (0.021, 0.071),
-    "log_traffic": (0.005, 0.066),
-    "log_area": (-0.003, 0.072),
-    "rank_agreement": (0.684, 0.057),
-    "lead": (0.242, 0.118),  # of the ranking over the busiest first, in rank agreement
-    "first_ten": (5.143, 1.484),
-    "score_covered": (0.918, 0.046),
-    "rank_covered": (0.907, 0.026),
-    "new_infestations": (1.147, 0.258),
+    "log_traffic": (0.006, 0.066),
+    "log_area": (-0.007, 0.075),
+    "rank_agreement": (0.678, 0.060),
+    "lead": (0.278, 0.124),  # of the ranking over the busiest first, in rank agreement
+    "first_ten": (5.107, 1.571),
+    "score_covered": (0.950, 0.065),
+    "rank_covered": (0.921, 0.030),
+    "new_infestations": (0.954, 0.295),
 }
 
 
@@ -257,8 +257,8 @@ def test_gap_rates_and_refusals_are_recovered(recovered):
 
 
 def test_hidden_infestations_are_neither_missed_nor_made_up(recovered):
-    # Over all 28 regions 1.23 times as many are expected as there are; ten regions drawn from
-    # them lie between 0.96 and 1.63 in 98 of 100 cases, these ten at 1.10.
+    # Over all 28 regions 1.27 times as many are expected as there are; ten regions drawn from
+    # them lie between 0.99 and 1.68 in 98 of 100 cases, these ten at 1.13.
     ratio = recovered["hidden_expected"].sum() / recovered["hidden"].sum()
     assert 0.96 <= ratio <= 1.35
     # A hidden lake gets a higher chance than a free one in most pairs; surveys alone give 0.57.
@@ -293,9 +293,6 @@ def test_the_ranking_is_recovered_and_beats_traffic_alone(recovered):
 
 
 def test_totals_are_recovered(recovered):
-    # Somewhat high, though establishment is not: a lake that stayed free so far tends to get fewer
-    # introductions than the estimates say (1.15 times on 16 other regions), a lake infested early
-    # more (0.95 times), since neither traffic nor shares are learned from who is infested.
     assert near(recovered, "new_infestations")
     assert 0.85 <= recovered["new_infestations"].median() <= 1.35
     assert recovered["total_covered"].mean() >= 0.9  # 18 of twenty
