@@ -91,6 +91,8 @@ class Settings:
     crew: int = 1
     rest_hours: float = 11.0
     most_shifts_per_person_week: int = 5
+    after_dusk: bool = False
+    unasked_landings: bool = True
     jurisdiction_hours: Mapping[str, float] = field(default_factory=dict)
     replan_gain: float = 0.02
     time_zone: str | None = None

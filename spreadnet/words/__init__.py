@@ -7,6 +7,7 @@ may use it; what it asks of a result stands in `types`.
 """
 
 from spreadnet.words.finding import (
+    ALONE,
     CAUTIONS,
     ON_SITE,
     compared,
@@ -42,6 +43,9 @@ from spreadnet.words.numbers import (
 )
 from spreadnet.words.plan import (
     BRIDGING,
+    COUNTING,
+    EDUCATION,
+    PERMISSION,
     bridging_words,
     dropped_words,
     near_best_words,
@@ -55,11 +59,15 @@ from spreadnet.words.reasons import ANY_TIME, OUTSIDE, Facts, Part, assumed_word
 from spreadnet.words.survey import survey_words
 
 __all__ = [
+    "ALONE",
     "ANY_TIME",
     "BRIDGING",
     "CAUTIONS",
+    "COUNTING",
+    "EDUCATION",
     "ON_SITE",
     "OUTSIDE",
+    "PERMISSION",
     "Facts",
     "Part",
     "assumed_words",

@@ -26,6 +26,10 @@ ON_SITE = (
     "Hot-water cleaning burns and is for trained staff.",
     "Rules on plants, drains and drying differ by place: local law and licensed practice decide.",
 )
+ALONE = (
+    "Shifts are planned for one person (crew = 1): do not work alone at the water where it can be "
+    "helped. Go in twos, or agree with somebody when you call and what they do if you don't."
+)
 CAUTIONS = ("Numbers are model estimates with intervals, not findings.", *ON_SITE)
 WIDTH = 88
 SURE = 0.8  # share of repeats above which the finding gives a factor

@@ -18,6 +18,8 @@ from spreadnet.words.numbers import (
 if TYPE_CHECKING:
     from spreadnet.words.types import Planned
 
+EDUCATION, COUNTING = "education", "counting"  # kinds of shifts
+PERMISSION = "ask permission first"  # where nobody has said that educators may work
 DAYS = {"weekday": "weekdays", "weekend": "weekend days and holidays"}
 BRIDGING = "most bridging boats"  # the way of placing hours by the published rule
 WORTH_SAYING = 0.005  # share by which another plan may look better before a word is said

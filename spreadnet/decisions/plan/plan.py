@@ -13,7 +13,7 @@ from spreadnet.decisions.draws import run_model
 from spreadnet.decisions.hours import Met
 from spreadnet.decisions.plan.clash import clash_words
 from spreadnet.decisions.plan.objective import Avoided, MeanAvoided, best_plan, mean_avoided
-from spreadnet.decisions.plan.rules import plan_rules
+from spreadnet.decisions.plan.rules import last_ends, plan_rules, unasked
 from spreadnet.decisions.plan.search import straight_line
 from spreadnet.decisions.plan.value import budget_table, compare, rule_costs, spreading_table
 from spreadnet.decisions.plan.ways import PLAN, WaySetting, draw_ways, way_table, ways_today
@@ -24,7 +24,9 @@ from spreadnet.evidence.region import Note
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
 from spreadnet.words import (
+    ALONE,
     CAUTIONS,
+    PERMISSION,
     card,
     dropped_words,
     odds_text,
@@ -402,7 +404,7 @@ def _plan_table(
     def time(d: int) -> str:
         return f"{blocks['day_type'].iloc[d]} {blocks['block'].iloc[d]}"
 
-    rows, cells = [], np.nonzero(found.shifts)
+    rows, cells, asks = [], np.nonzero(found.shifts), unasked(region)
     for why, k, d in zip(lines, *cells, strict=True):
         other = stand_in(found, rules, int(k * n_blocks + d))
         shown = None
@@ -419,6 +421,7 @@ def _plan_table(
                 "block": blocks["block"].iloc[d],
                 "shifts": shifts,
                 "promised": int(rules.least[k, d]),
+                "permission": PERMISSION if asks[k] else "",
                 "hours": shifts * rules.shift_hours,
                 "boats_met": shifts * rules.shift_hours * run.reach.boats[k, d],
                 "boats_with_a_gap": shifts * rules.shift_hours * met.with_gap[k, d],
@@ -429,6 +432,7 @@ def _plan_table(
         )
     columns = (
         *("landing_id", "landing", "jurisdiction", "day_type", "block", "shifts", "promised"),
+        "permission",
         *("hours", "boats_met", "boats_with_a_gap", "avoided_by_one_shift", "why", "if_dropped"),
     )
     table = pd.DataFrame(rows, columns=list(columns))
@@ -472,6 +476,7 @@ def _roster(
             "name": region.landings["name"].to_numpy(),
             "easting_m": points["x"].to_numpy(),
             "northing_m": points["y"].to_numpy(),
+            "permission": np.where(unasked(region), PERMISSION, ""),
         },
         index=region.landings.index,
     )
@@ -497,6 +502,7 @@ def _roster(
             rest_hours=settings.rest_hours,
             most_shifts_per_person_week=settings.most_shifts_per_person_week,
             cost_per_km=settings.cost_per_km,
+            last_ends=last_ends(region, plan_from),
             region=settings.name,
         ),
         landings=landings,
@@ -548,7 +554,31 @@ def _notes(region: Region, found: Found, rules: PlanRules, hours: float) -> list
             "mostly worth less than the one before, so the truth is mostly less"
         )
         notes.append(Note("plan-gap", text))
+    notes += _people_notes(region, found)
     if region.settings.crew != 1 and region.hours.empty:
         text = f"a shift needs {region.settings.crew} people; no table `hours` says who can come"
         notes.append(Note("nobody-known", text))
+    return notes
+
+
+def _people_notes(region: Region, found: Found) -> list[Note]:
+    """What people have to know or to ask before they stand there."""
+    settings, notes = region.settings, []
+    if settings.crew == 1:
+        notes.append(Note("works-alone", ALONE))
+    asks = int((found.shifts.sum(axis=1) > 0)[unasked(region)].sum())
+    if asks:
+        text = (
+            f"at {asks} of the landings with shifts nobody has said that educators may work "
+            f"(can_staff is empty): {PERMISSION}, or leave such landings out with "
+            "unasked_landings = false"
+        )
+        notes.append(Note("permission", text))
+    if not settings.after_dusk and settings.time_zone is None:
+        text = (
+            "no shift ends after sunset, by the whole hours nearest to the landings' longitude "
+            "without summer time, since region.toml names no time_zone: with one, shifts may end "
+            "later"
+        )
+        notes.append(Note("dusk-by-longitude", text))
     return notes

@@ -11,6 +11,7 @@ import pandas as pd
 import scipy.sparse as sp
 
 from spreadnet.evidence.region import DAY_TYPES
+from spreadnet.evidence.where import sunsets
 from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
@@ -251,10 +252,15 @@ def plan_rules(region: Region, reach: Reach, *, hours: float, plan_from: date) -
     cells = np.arange(shape[0] * shape[1]).reshape(shape)
     worked = worked_hours(region, reach, plan_from)
     least = _promised(region, reach, plan_from)
-    slots = np.array([int(h // settings.shift_hours) for h in _block_hours(settings, reach)])
     days = days_left(settings, plan_from)
-    by_type = reach.day_blocks["day_type"].map(pd.Series(days).value_counts()).fillna(0)
-    room = (slots * by_type.to_numpy(int))[None, :] * reach.can_staff[:, None]
+    staffed = reach.can_staff
+    if not settings.unasked_landings:
+        staffed = staffed & ~unasked(region)
+    starts = _starts(region, plan_from)
+    by_type = starts.groupby(days).sum()
+    pairs = zip(reach.day_blocks["day_type"], reach.day_blocks["block"], strict=True)
+    slots = [int(by_type[block].get(kind, 0)) for kind, block in pairs]
+    room = np.array(slots)[None, :] * staffed[:, None]
     most = np.maximum(np.broadcast_to(room, shape), least).astype(np.int64)
     left = max(hours - float(worked.sum()), 0.0)
     long = np.full(cells.size, settings.shift_hours)
@@ -266,13 +272,63 @@ def plan_rules(region: Region, reach: Reach, *, hours: float, plan_from: date) -
         for k in np.flatnonzero(most.sum(axis=1) > each)
     ]
     limits += _jurisdictions(region, cells, worked)
-    limits += _people(region, reach, cells, plan_from)
+    limits += _people(region, reach, cells, starts)
     order = np.lexsort((np.tile(np.arange(shape[1]), shape[0]), np.repeat(reach.place, shape[1])))
     rules = PlanRules(settings.shift_hours, least, most, tuple(limits), worked, order)
     able = int(((most.sum(axis=1) > 0) | (worked.sum(axis=1) > 0)).sum())
     stated = settings.most_share_per_landing
     share = (USUAL_SHARE, able) if stated is None else (stated, 0)
     return rules.shared(Spread(*share, least=settings.least_landings))
+
+
+def unasked(region: Region) -> NDArray[np.bool_]:
+    """Landings of which it is not known whether educators may work there, (K,)."""
+    return region.landings["can_staff"].isna().to_numpy(bool)
+
+
+def last_ends(region: Region, plan_from: date) -> dict[date, float] | None:
+    """
+    Latest end of a shift on each day from `plan_from` on, in hours after midnight.
+
+    Parameters
+    ----------
+    region : Region
+        Landings, time zone, and whether shifts may end after dusk.
+    plan_from : date
+        First day.
+
+    Returns
+    -------
+    ends : dict of date to float, or None
+        When the sun has set at the first of the landings; None where shifts may go on.
+    """
+    settings = region.settings
+    if settings.after_dusk or region.landings.empty:
+        return None
+    days = _days_left(settings, plan_from)
+    points = region.landings.geometry.to_crs("EPSG:4326")
+    places = points.x.to_numpy(), points.y.to_numpy()
+    return dict(zip(days, sunsets(*places, days, time_zone=settings.time_zone), strict=True))
+
+
+def _starts(region: Region, plan_from: date) -> pd.DataFrame:
+    """Shifts of one landing that there are times for, by day from `plan_from` on and by block."""
+    settings, shift = region.settings, region.settings.shift_hours
+    ends = last_ends(region, plan_from)
+    days = _days_left(settings, plan_from)
+    latest = np.full(len(days), np.inf) if ends is None else np.array([ends[day] for day in days])
+    counts = {}
+    for block in settings.blocks:
+        over = block.first + shift * np.arange(1, int((block.hours + 1e-9) // shift) + 1)
+        counts[block.label] = (over[:, None] <= latest + 1e-9).sum(axis=0)
+    return pd.DataFrame(counts, index=pd.DatetimeIndex(days))
+
+
+def _days_left(settings: Settings, plan_from: date) -> list[date]:
+    """Days of the season from `plan_from` on."""
+    first = max(plan_from, settings.season_first_day)
+    number = (settings.season_last_day - first).days + 1
+    return [first + timedelta(days=i) for i in range(max(number, 0))]
 
 
 def days_left(settings: Settings, plan_from: date) -> list[str]:
@@ -291,9 +347,7 @@ def days_left(settings: Settings, plan_from: date) -> list[str]:
     types : list of str
         `weekday` or `weekend`; holidays are weekend days.
     """
-    first = max(plan_from, settings.season_first_day)
-    number = (settings.season_last_day - first).days + 1
-    return [day_type(first + timedelta(days=i), settings.holidays) for i in range(max(number, 0))]
+    return [day_type(day, settings.holidays) for day in _days_left(settings, plan_from)]
 
 
 def day_type(day: date, holidays: Iterable[date]) -> str:
@@ -404,12 +458,6 @@ def _columns(reach: Reach) -> dict[tuple[str, str], int]:
     return {pair: d for d, pair in enumerate(zip(blocks["day_type"], blocks["block"], strict=True))}
 
 
-def _block_hours(settings: Settings, reach: Reach) -> list[float]:
-    """Length of each day block's block."""
-    hours = {one.label: one.hours for one in settings.blocks}
-    return [hours[label] + 1e-9 for label in reach.day_blocks["block"]]
-
-
 def _promised(region: Region, reach: Reach, plan_from: date) -> Counts:
     """Shifts promised from a day on, (K, D)."""
     least: Counts = np.zeros(reach.boats.shape, np.int64)
@@ -437,13 +485,12 @@ def _jurisdictions(region: Region, cells: NDArray[np.integer], worked: Array) ->
 
 
 def _people(
-    region: Region, reach: Reach, cells: NDArray[np.integer], plan_from: date
+    region: Region, reach: Reach, cells: NDArray[np.integer], starts: pd.DataFrame
 ) -> list[Limit]:
     """Most shifts that people can fill: in each block, on each kind of day, and in all."""
     settings = region.settings
     people = region.hours[
-        (region.hours["date"] >= pd.Timestamp(plan_from))
-        & (region.hours["date"] <= pd.Timestamp(settings.season_last_day))
+        region.hours["date"].isin(starts.index[(starts > 0).any(axis=1)])
         & (region.hours["hours"] >= settings.shift_hours - 1e-9)
     ]
     if region.hours.empty:
@@ -457,7 +504,8 @@ def _people(
     for d, (day, block) in enumerate(
         zip(reach.day_blocks["day_type"], reach.day_blocks["block"], strict=True)
     ):
-        able = people[(kind == day) & people["block"].isin(["any", block])]
+        light = people["date"].isin(starts.index[starts[block] > 0])
+        able = people[(kind == day) & light & people["block"].isin(["any", block])]
         text = f"people who can come on a {day} {block}"
         limits.append(Limit(text, "people", cells[:, d], 0, _crews(able, settings.crew)))
     for day in DAY_TYPES:

@@ -18,7 +18,7 @@ from spreadnet.evidence.cells import FORMULA
 from spreadnet.outputs.files.calendar import roster_calendar
 from spreadnet.outputs.files.tables import write_csv
 from spreadnet.outputs.safe import for_book
-from spreadnet.words import ON_SITE
+from spreadnet.words import ALONE, ON_SITE
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -107,9 +107,9 @@ def roster_workbook(roster: Roster, *, stamp: datetime) -> bytes:
     made = stamp.astimezone(UTC).replace(tzinfo=None, microsecond=0)
     book.properties.creator = "spreadnet"
     book.properties.created = made
-    first = book.active
+    first, alone = book.active, (ALONE,) if roster.crew == 1 else ()
     first.title, first.column_dimensions["A"].width = READ_FIRST, 2.5 * WIDEST
-    for row, text in enumerate(("Cautions", *ON_SITE), start=1):
+    for row, text in enumerate(("Cautions", *alone, *ON_SITE), start=1):
         cell = first.cell(row, 1, text)
         cell.font, cell.alignment = Font(bold=row == 1), Alignment(wrap_text=True, vertical="top")
     first.page_setup.orientation = "landscape"

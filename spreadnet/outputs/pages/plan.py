@@ -90,7 +90,7 @@ def _shifts(plan: SeasonPlan) -> Table:
         ("landing", "days", "time", "shifts", "hours", "boats met", "one shift avoids"),
         [
             (
-                f"{row['landing']} ({row['landing_id']})",
+                f"{row['landing']} ({row['landing_id']})" + _asks(row),
                 DAYS[row["day_type"]],
                 row["block"],
                 f"{row['shifts']:,}"
@@ -106,6 +106,11 @@ def _shifts(plan: SeasonPlan) -> Table:
     )
 
 
+def _asks(row: Mapping[Hashable, Any]) -> str:
+    """The mark of a landing where permission has to be asked, in brackets."""
+    return f" ({row['permission']})" if row["permission"] else ""
+
+
 def _dates(roster: Roster) -> Table:
     """The roster, day by day."""
     shifts = roster.shifts[roster.shifts["status"] != "cancelled"]
@@ -113,9 +118,10 @@ def _dates(roster: Roster) -> Table:
         (
             f"{WEEKDAYS[row['date'].weekday()]} {row['date'].date()}",
             f"{row['start']}\u2013{row['end']}",
-            row["landing"],
+            row["landing"] + _asks(row),
             row["people"] or "nobody yet",
-            row["status"],
+            row["status"]
+            + (", accepted" if row["accepted"] and row["status"] == "planned" else ""),
         )
         for row in shifts.head(MOST_DATES).to_dict("records")
     ]
