@@ -12,7 +12,14 @@ import pandas as pd
 from spreadnet.decisions.draws import run_model
 from spreadnet.decisions.hours import Met
 from spreadnet.decisions.plan.clash import clash_words
-from spreadnet.decisions.plan.objective import Avoided, MeanAvoided, best_plan, mean_avoided
+from spreadnet.decisions.plan.objective import (
+    Avoided,
+    MeanAvoided,
+    best_plan,
+    easier_of_equals,
+    effort_of,
+    mean_avoided,
+)
 from spreadnet.decisions.plan.rules import last_ends, plan_rules, unasked
 from spreadnet.decisions.plan.search import straight_line
 from spreadnet.decisions.plan.value import budget_table, compare, rule_costs, spreading_table
@@ -28,6 +35,7 @@ from spreadnet.words import (
     CAUTIONS,
     PERMISSION,
     card,
+    count_text,
     dropped_words,
     odds_text,
     plan_compared,
@@ -256,8 +264,12 @@ def _sought(
     if found is None:
         message = f"no plan keeps to all rules\n{clash_words(rules)}"
         raise ModelError(f"{message}\n\nhint: change one of these in region.toml or the tables")
-    objective = objective.near(found)
+    effort = effort_of(region)
+    easier = easier_of_equals(objective, rules, found, effort=effort)
+    told = _easier_notes(effort.of(found.shifts), effort.of(easier.shifts))
+    objective, found = objective.near(easier), easier
     found, kept = _with_previous(region, objective, rules, found, previous, plan_from)
+    kept = [*told, *kept]
     try:
         filled = _filled(region, objective, rules, found, plan_from=plan_from, previous=previous)
         return Sought(filled[0], rules.most, *filled[1:], notes=kept, failed=None)
@@ -582,3 +594,19 @@ def _people_notes(region: Region, found: Found) -> list[Note]:
         )
         notes.append(Note("dusk-by-longitude", text))
     return notes
+
+
+def _easier_notes(before: tuple[float, int], now: tuple[float, int]) -> list[Note]:
+    """That of plans which can't be told apart an easier one was taken."""
+    gains = []
+    if now[0] < before[0]:
+        gains.append(f"about {count_text(before[0] - now[0])} km less driving a season")
+    if now[1] > before[1]:
+        gains.append(f"{now[1]} jurisdictions in place of {before[1]}")
+    if not gains:
+        return []
+    text = (
+        f"of plans that can't be told apart this one was taken: {' and '.join(gains)}; what it "
+        "avoids less, if anything, is within the error of the comparison"
+    )
+    return [Note("easier-of-equals", text)]

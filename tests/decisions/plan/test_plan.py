@@ -22,6 +22,7 @@ from spreadnet.decisions.plan.rules import (
     day_type,
     days_left,
     first_free_day,
+    last_ends,
     plan_rules,
 )
 from spreadnet.decisions.plan.search import search
@@ -432,3 +433,45 @@ def test_the_chain_takes_hours_and_days(demo_region):
         season_plan(demo_region, plan_from=date(2028, 1, 1))
     with pytest.raises(ValueError, match="Invalid hours"):
         season_plan(demo_region, hours=-1)
+
+
+def test_no_shift_ends_after_sunset_unless_that_is_allowed(parts):
+    """The season of the demo is the dark half of the year there: mornings and noons are left."""
+    dark = changed(bare(parts[0]), after_dusk=False)
+    plan = planned(parts, dark, hours=160)
+    ends = last_ends(dark, FIRST)
+    assert len(plan.roster.shifts) == 40
+    for row in plan.roster.shifts.to_dict("records"):
+        hour, minute = row["end"].split(":")
+        assert int(hour) + int(minute) / 60 <= ends[row["date"].date()]
+    assert set(plan.table["block"]) <= {"06:00-10:00", "10:00-14:00"}
+    late = planned(parts, changed(dark, after_dusk=True), hours=160)
+    assert not set(late.table["block"]) <= {"06:00-10:00", "10:00-14:00"}
+    assert late.avoided > plan.avoided
+
+
+def test_where_nobody_was_asked_the_plan_says_so_or_leaves_it_out(parts):
+    region = bare(parts[0])
+    landings = region.landings.copy()
+    first = planned(parts, region, hours=80).table["landing_id"].iloc[0]
+    landings.loc[first, "can_staff"] = pd.NA
+    unknown = replace(region, landings=landings)
+    table = planned(parts, unknown, hours=80).table
+    marks = table.set_index("landing_id")["permission"]
+    assert set(marks.loc[[first]]) == {"ask permission first"}
+    assert set(marks.drop(first)) <= {""}
+    plan = planned(parts, unknown, hours=80)
+    assert set(plan.roster.shifts.set_index("landing_id").loc[[first], "permission"]) == {
+        "ask permission first"
+    }
+    assert "permission" in {note.code for note in plan.notes}
+    without = planned(parts, changed(unknown, unasked_landings=False), hours=80)
+    assert first not in set(without.table["landing_id"])
+    assert "permission" not in {note.code for note in without.notes}
+
+
+@pytest.mark.parametrize(("crew", "told"), [(1, True), (2, False)])
+def test_a_crew_of_one_brings_a_caution(parts, crew, told):
+    plan = planned(parts, changed(bare(parts[0]), crew=crew), hours=8)
+    assert ("works-alone" in {note.code for note in plan.notes}) == told
+    assert plan.roster.crew == crew

@@ -224,3 +224,18 @@ def test_a_chart_is_drawn_in_the_colours_that_a_reader_forces(shown_as):
     forced = shown_as(forced_colors="active", prefers_color_scheme="dark")
     assert forced["ground"] == "rgb(0, 0, 0)"
     assert set(forced["letters"]) == set(forced["lines"]) == {forced["words"]}
+
+
+def test_what_was_accepted_is_written_by_hand_and_read_back(tmp_path, written):
+    text = (written[0] / "roster.csv").read_text("utf-8-sig")
+    table = pd.read_csv(written[0] / "roster.csv", dtype="str", keep_default_na=False)
+    told = tmp_path / "roster.csv"
+    table.assign(accepted=["Yes ", *["no"] * (len(table) - 1)]).to_csv(told, index=False)
+    assert read_roster(told)["accepted"].tolist() == ["yes", *["no"] * (len(table) - 1)]
+    table.assign(accepted="perhaps").to_csv(told, index=False)
+    with pytest.raises(spreadnet.InputError, match=r"row 2, column accepted(.|\n)*Write yes where"):
+        read_roster(told)
+    earlier = table.drop(columns=["accepted", "permission", "kind"])  # as older versions wrote it
+    earlier.to_csv(told, index=False)
+    assert set(read_roster(told)["kind"]) == {"education"}
+    assert "accepted" in text.splitlines()[0]
