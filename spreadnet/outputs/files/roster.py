@@ -144,6 +144,8 @@ def _write(cell: Any, value: Any, *, number_format: str | None) -> int:
     if isinstance(value, pd.Timestamp):
         cell.value, cell.number_format = value.to_pydatetime().date(), "yyyy-mm-dd"
         return 10
+    if value == "":
+        return 0
     if isinstance(value, str):
         cell.value = text = for_book(value)
         cell.data_type = "s"  # else "=1" is taken for a formula and "#N/A" for an error
