@@ -251,6 +251,7 @@ def plan_words(plan: Planned, *, shown: int = 10) -> str:
         lines.append(
             f"{cell['shifts']:>4} x {cell['landing']} ({cell['landing_id']}), "
             f"{cell['day_type']} {cell['block']}"
+            + (f" ({cell['permission']})" if cell["permission"] else "")
         )
         lines += textwrap.wrap(cell["why"], 88, initial_indent=" " * 7, subsequent_indent=" " * 7)
     if len(plan.table) > shown:
