@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,6 +12,8 @@ from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from spreadnet.model.trips.by_law import LawTrips
 
     Array = NDArray[np.floating]
 
@@ -34,6 +36,8 @@ class Trips:
         Column of each landing's lake.
     split : array, shape (K,)
         Share of its lake's boats that leave from each landing.
+    law : LawTrips or None
+        What the matrix was worked out from, and can be again.
 
     Examples
     --------
@@ -50,6 +54,7 @@ class Trips:
     by_origin: Array
     group: NDArray[np.integer]
     split: Array
+    law: LawTrips | None = None
     _leave: sp.csr_array = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -65,6 +70,18 @@ class Trips:
             (np.asarray(self.split, self.by_origin.dtype), cells), shape=(n_groups, n_landings)
         )
         object.__setattr__(self, "_leave", leave)
+
+    def let_go(self) -> Trips:
+        """The same without its matrix, NaN in its place, where its law gives that again."""
+        if self.law is None:
+            return self
+        gone = np.broadcast_to(self.by_origin.dtype.type(np.nan), self.by_origin.shape)
+        return replace(self, by_origin=gone)
+
+    def at_hand(self) -> Trips:
+        """The same with its matrix, worked out again where it was let go."""
+        gone = self.law is not None and self.by_origin.strides == (0, 0)
+        return self.law.stored() if self.law is not None and gone else self
 
     def into(self, at_origin: Array) -> Array:
         """Sum over origins, see `TripFlow`; in the precision that the trips are stored in."""

@@ -12,21 +12,20 @@ from hypothesis import strategies as st
 import spreadnet
 from spreadnet.decisions.draws import avoided_by
 from spreadnet.decisions.draws.run import run_model
-from spreadnet.decisions.plan.objective import (
+from spreadnet.decisions.plan.value import compare, most_name, spread_name, spreading_table
+from spreadnet.decisions.shifts.easier import Effort, easier_of_equals, effort_of
+from spreadnet.decisions.shifts.objective import (
     APART,
     SEARCHED,
     Avoided,
-    Effort,
     Guide,
     MeanAvoided,
     best_plan,
-    easier_of_equals,
-    effort_of,
     mean_avoided,
 )
-from spreadnet.decisions.plan.rules import Limit, PlanRules, Spread, plan_rules
-from spreadnet.decisions.plan.search import search
-from spreadnet.decisions.plan.value import compare, most_name, spread_name, spreading_table
+from spreadnet.decisions.shifts.region_rules import plan_rules
+from spreadnet.decisions.shifts.rules import Limit, PlanRules, Spread
+from spreadnet.decisions.shifts.search import search
 from spreadnet.model.estimates import best_estimates, drawn_estimates
 from spreadnet.model.inputs import place_of
 

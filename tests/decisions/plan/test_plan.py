@@ -13,19 +13,7 @@ from spreadnet.chain import season_plan
 from spreadnet.decisions.draws import avoided_by
 from spreadnet.decisions.draws.run import run_model
 from spreadnet.decisions.hours import Met
-from spreadnet.decisions.plan.best_linear import best_for
-from spreadnet.decisions.plan.clash import clash_words
-from spreadnet.decisions.plan.objective import Avoided
 from spreadnet.decisions.plan.plan import make_plan
-from spreadnet.decisions.plan.rules import (
-    PlanRules,
-    day_type,
-    days_left,
-    first_free_day,
-    last_ends,
-    plan_rules,
-)
-from spreadnet.decisions.plan.search import search
 from spreadnet.decisions.plan.ways import (
     PLAN,
     last_season_hours,
@@ -33,6 +21,18 @@ from spreadnet.decisions.plan.ways import (
     way_table,
     ways_today,
 )
+from spreadnet.decisions.shifts.best_linear import best_for
+from spreadnet.decisions.shifts.clash import clash_words
+from spreadnet.decisions.shifts.objective import Avoided
+from spreadnet.decisions.shifts.region_rules import (
+    day_type,
+    days_left,
+    first_free_day,
+    last_ends,
+    plan_rules,
+)
+from spreadnet.decisions.shifts.rules import PlanRules
+from spreadnet.decisions.shifts.search import search
 from spreadnet.errors import ModelError
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
@@ -445,8 +445,11 @@ def test_no_shift_ends_after_sunset_unless_that_is_allowed(parts):
         hour, minute = row["end"].split(":")
         assert int(hour) + int(minute) / 60 <= ends[row["date"].date()]
     assert set(plan.table["block"]) <= {"06:00-10:00", "10:00-14:00"}
-    late = planned(parts, changed(dark, after_dusk=True), hours=160)
-    assert not set(late.table["block"]) <= {"06:00-10:00", "10:00-14:00"}
+    late, reach = changed(dark, after_dusk=True), parts[3].reach
+    lit, any_time = (plan_rules(one, reach, hours=160, plan_from=FIRST) for one in (dark, late))
+    after_noon = reach.day_blocks["block"].isin(["14:00-18:00", "18:00-22:00"]).to_numpy()
+    assert not lit.most[:, after_noon].any()
+    assert (any_time.most[reach.can_staff][:, after_noon] > 0).all()
 
 
 def test_where_nobody_was_asked_the_plan_says_so_or_leaves_it_out(parts):

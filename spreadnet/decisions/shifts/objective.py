@@ -9,23 +9,24 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 
 from spreadnet.decisions.draws import run_model, totals_of
-from spreadnet.decisions.hours import coverage_of, steady
-from spreadnet.decisions.plan.search import SURE, SWAPS, Found, search, straight_line
+from spreadnet.decisions.hours import coverage_of
+from spreadnet.decisions.shifts.search import SURE, SWAPS, Found, search, straight_line
 from spreadnet.model.estimates import drawn_estimates
 from spreadnet.model.spread import Coverage
+from spreadnet.model.trips import Trips
 from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
     from spreadnet.decisions.draws import Run
-    from spreadnet.decisions.plan.rules import PlanRules
+    from spreadnet.decisions.shifts.rules import PlanRules
     from spreadnet.evidence.gather import Evidence
-    from spreadnet.evidence.region import Region
     from spreadnet.model.inputs import Place
     from spreadnet.model.movement import Movement
+    from spreadnet.model.spread import Rates
 
     Array = NDArray[np.floating]
     Counts = NDArray[np.int64]
@@ -36,35 +37,59 @@ SEARCHED = 20  # draws over which a plan is sought
 APART = 500_000_000  # their numbers start here: a plan is judged on others than it was made on
 PASSES = 4  # times that a plan is sought anew with slopes of all draws at the one before
 EXACT = 400  # landings up to which the last shifts are swapped on all draws
-EASINGS = 12  # moves of shifts to landings that are easier to work
-TRIED, FEW_TRIED = 24, 6  # such moves compared at once, in small and in large regions
-SAME_KM = 0.1  # driving that differs by less is the same
 
 
 @short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Avoided:
-    """New infestations avoided by plans on one set of estimates, weighted by species and worth."""
+    """
+    New infestations avoided by plans on one set of estimates, weighted by species and worth.
+
+    `rates` by species are kept where many plans are tried on the same estimates. Without them, and
+    where trips come from a law, the matrices are let go and worked out again when asked for.
+    """
 
     run: Run
     rules: PlanRules
     without: float
+    rates: Mapping[str, Rates] | None = None
 
     @classmethod
-    def of(cls, run: Run, rules: PlanRules) -> Avoided:
+    def of(cls, run: Run, rules: PlanRules, rates: Mapping[str, Rates] | None = None) -> Avoided:
         """With the total without education worked out once."""
         nobody = Coverage.none(len(run.reach.boats))
-        return cls(run, rules, float(totals_of(run, [nobody])[0]))
+        without = float(totals_of(run, [nobody], rates=rates)[0])
+        return cls(run if rates is not None else _let_go(run), rules, without, rates)
 
     def avoided(self, plans: Sequence[Counts]) -> Array:
         """Avoided by each plan with the hours worked already, (P,)."""
         hours = [self.rules.hours(plan) for plan in plans]
         covered = [coverage_of(each, self.run.reach) for each in hours]
-        return self.without - totals_of(self.run, covered)
+        return self.without - totals_of(_at_hand(self.run), covered, rates=self.rates)
 
     def slope(self, plan: Counts) -> Array:
         """Avoided by one more shift a season of each cell, (K, D)."""
-        return self.rules.shift_hours * self.run.value_after(self.rules.hours(plan))
+        return self.rules.shift_hours * _at_hand(self.run).value_after(self.rules.hours(plan))
+
+
+def _let_go(run: Run) -> Run:
+    """A run without what slopes and totals are not worked out from."""
+    return _with_trips(replace(run, paths={}, slopes={}, calibration={}), Trips.let_go)
+
+
+def _at_hand(run: Run) -> Run:
+    """The run with its trips as a matrix again."""
+    return _with_trips(run, Trips.at_hand)
+
+
+def _with_trips(run: Run, change: Callable[[Trips], Trips]) -> Run:
+    """A run with its trips, which all species share, held otherwise."""
+    trips = next(iter(run.inputs.values())).trips
+    if not isinstance(trips, Trips):
+        return run
+    held = change(trips)
+    inputs = {name: replace(one, trips=held) for name, one in run.inputs.items()}
+    return replace(run, inputs=inputs)
 
 
 @short_repr
@@ -254,128 +279,3 @@ def best_plan(
             return replace(last, slopes=slopes + last.slopes)
     line = straight_line(plan, avoided, values=values, rules=rules)
     return Found(plan, avoided, line, values, slopes)
-
-
-@short_repr
-@dataclass(frozen=True, slots=True, eq=False)
-class Effort:
-    """
-    What shifts ask of people and bring to those who run landings, beside what they avoid.
-
-    Attributes
-    ----------
-    km : array, shape (K,)
-        Driven for one shift, there and back by its crew; 0 where no home is known.
-    ward : array of int, shape (K,)
-        Number of the landing's jurisdiction; -1 for none.
-    """
-
-    km: Array
-    ward: NDArray[np.integer]
-
-    def of(self, plan: Counts) -> tuple[float, int]:
-        """Kilometres that a plan asks for, and jurisdictions that it reaches."""
-        shifts = plan.sum(axis=1)
-        reached = np.unique(self.ward[(shifts > 0) & (self.ward >= 0)])
-        return float(shifts @ self.km), len(reached)
-
-
-def effort_of(region: Region) -> Effort:
-    """
-    Driving and jurisdictions of each landing.
-
-    Parameters
-    ----------
-    region : Region
-        Landings, and the homes of those who offered days.
-
-    Returns
-    -------
-    effort : Effort
-        Driving is that of the nearest people who make up a crew, in straight lines: who goes is
-        known only to the roster.
-    """
-    points = region.landings.geometry.get_coordinates().to_numpy()
-    homes = region.hours.drop_duplicates("code")["home_landing_id"].dropna()
-    at = points[region.landings.index.get_indexer(homes)]
-    km = np.zeros(len(points))
-    if len(at):
-        away = np.hypot(*(points[:, None] - at).transpose(2, 0, 1)) / 1000
-        crew = min(region.settings.crew, len(at))
-        km = 2 * np.sort(away, axis=1)[:, :crew].sum(axis=1)
-    ward = region.landings["jurisdiction"].astype("category").cat.codes.to_numpy(int)
-    return Effort(km, ward)
-
-
-def easier_of_equals(
-    objective: MeanAvoided, rules: PlanRules, found: Found, *, effort: Effort
-) -> Found:
-    """
-    Of plans that can't be told from the best, one with less driving and more jurisdictions.
-
-    Parameters
-    ----------
-    objective : MeanAvoided
-        What the plan is for.
-    rules : PlanRules
-        What it keeps to.
-    found : Found
-        The best plan.
-    effort : Effort
-        What landings ask for and bring.
-
-    Returns
-    -------
-    found : Found
-        A plan that asks for no more driving, reaches no fewer jurisdictions, and avoids less than
-        the best by no more than the standard error of that difference over the draws.
-    """
-    best, plan = objective.by_draw([found.shifts])[:, 0], found.shifts
-    tried_at_once = TRIED if len(plan) <= EXACT else FEW_TRIED
-    for _ in range(EASINGS):
-        tried = _easier(plan, rules, found.values, effort=effort)[:tried_at_once]
-        if not tried:
-            break
-        lost = best[:, None] - objective.by_draw(tried)
-        error = lost.std(axis=0, ddof=1) / len(best) ** 0.5
-        alike = [
-            other for other, same in zip(tried, lost.mean(axis=0) <= error, strict=True) if same
-        ]
-        if not alike:
-            break
-        plan = min(alike, key=lambda other: (effort.of(other)[0], -effort.of(other)[1]))
-    if np.array_equal(plan, found.shifts):
-        return found
-    avoided, values = float(objective.avoided([plan])[0]), objective.slope(plan)
-    line = straight_line(plan, avoided, values=values, rules=rules)
-    return Found(plan, avoided, line, values, found.slopes + 1)
-
-
-def _easier(plan: Counts, rules: PlanRules, values: Array, *, effort: Effort) -> list[Counts]:
-    """Plans with shifts of one cell moved to another that is easier, least loss by slope first."""
-    flat, worth, n_blocks = plan.ravel(), steady(values).ravel(), plan.shape[1]
-    held = np.flatnonzero(flat > rules.least.ravel())
-    room = np.flatnonzero((flat < rules.most.ravel()) & (worth > 0))
-    if not len(held) or not len(room):
-        return []
-    km, reached = effort.of(plan)
-    nearer = effort.km[room // n_blocks] - effort.km[held // n_blocks][:, None]
-    new = ~np.isin(effort.ward, effort.ward[plan.sum(axis=1) > 0]) & (effort.ward >= 0)
-    good = (nearer < -SAME_KM) | ((nearer < SAME_KM) & new[room // n_blocks])
-    loss = np.where(good, worth[held][:, None] - worth[room], np.inf)
-    found: list[Counts] = []
-    for pair in np.argsort(loss, axis=None, kind="stable")[: 4 * TRIED]:
-        start, to = held[pair // len(room)], room[pair % len(room)]
-        if not good.ravel()[pair]:
-            break
-        most = min(flat[start] - rules.least.ravel()[start], rules.most.ravel()[to] - flat[to])
-        for moved in sorted({1, int(most)}):
-            other = flat.copy()
-            other[start] -= moved
-            other[to] += moved
-            changed = other.reshape(plan.shape)
-            now = effort.of(changed)
-            easier = now[0] <= km + SAME_KM and now[1] >= reached
-            if easier and (now[0] < km - SAME_KM or now[1] > reached) and rules.keeps(changed):
-                found.append(changed)
-    return found
