@@ -36,6 +36,7 @@ from spreadnet.words import (
     CAUTIONS,
     compared,
     finding,
+    in_groups,
     outlook,
     plan_compared,
     plan_finding,
@@ -376,7 +377,7 @@ def assessment_map(
     caption = Caption(
         region=settings.name,
         title=finding(assessment) if plan is None else plan_finding(plan),
-        lead=lead and f"{lead}.",
+        lead=in_groups(assessment) + (lead and f"{lead}."),
         made_on=(made_on or date.today()).isoformat(),
         version=version(),
         seed=assessment.seed,
