@@ -58,7 +58,7 @@ from spreadnet.words.plan import (
     side_words,
 )
 from spreadnet.words.reasons import ANY_TIME, OUTSIDE, Facts, Part, assumed_words, reasons
-from spreadnet.words.survey import survey_words
+from spreadnet.words.survey import lake_survey_words, survey_words
 
 __all__ = [
     "ALONE",
@@ -90,6 +90,7 @@ __all__ = [
     "hindcast_title",
     "hindcast_words",
     "in_groups",
+    "lake_survey_words",
     "near_best_words",
     "odds_range",
     "odds_text",

@@ -176,3 +176,7 @@ class Surveyed(Protocol):
     @property
     def drawn(self) -> bool:
         """Whether the intervals hold all that is unsure."""
+
+    @property
+    def lakes(self) -> pd.DataFrame:
+        """Gain of knowing the status of lakes."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 import scipy.sparse as sp
@@ -13,9 +13,14 @@ from spreadnet.words import short_repr
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from spreadnet.model.trips.by_law import LawTrips
-
     Array = NDArray[np.floating]
+
+
+class Law(Protocol):
+    """What gives the same trips whenever they are asked for."""
+
+    def stored(self) -> Trips:
+        """All of them in one matrix."""
 
 
 @short_repr
@@ -36,7 +41,7 @@ class Trips:
         Column of each landing's lake.
     split : array, shape (K,)
         Share of its lake's boats that leave from each landing.
-    law : LawTrips or None
+    law : Law or None
         What the matrix was worked out from, and can be again.
 
     Examples
@@ -54,7 +59,7 @@ class Trips:
     by_origin: Array
     group: NDArray[np.integer]
     split: Array
-    law: LawTrips | None = None
+    law: Law | None = None
     _leave: sp.csr_array = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
