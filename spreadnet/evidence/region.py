@@ -85,6 +85,7 @@ class Settings:
     most_hours_per_landing_week: float = 12.0
     most_share_per_landing: float | None = None
     least_landings: int = 0
+    most_counting_share: float = 0.1
     contacts_per_hour: float | None = None
     cost_per_hour: float | None = None
     cost_per_km: float | None = None

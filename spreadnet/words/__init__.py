@@ -30,6 +30,7 @@ from spreadnet.words.hindcast import (
 )
 from spreadnet.words.notebook import card, short_repr
 from spreadnet.words.numbers import (
+    chance_text,
     cost_text,
     count_text,
     counted,
@@ -49,13 +50,16 @@ from spreadnet.words.plan import (
     EDUCATION,
     PERMISSION,
     bridging_words,
+    counting_words,
     dropped_words,
+    kinds_words,
     near_best_words,
     plan_compared,
     plan_finding,
     plan_words,
     shift_words,
     side_words,
+    uncounted_words,
 )
 from spreadnet.words.reasons import ANY_TIME, OUTSIDE, Facts, Part, assumed_words, reasons
 from spreadnet.words.survey import lake_survey_words, survey_words
@@ -77,10 +81,12 @@ __all__ = [
     "auc_words",
     "bridging_words",
     "card",
+    "chance_text",
     "compared",
     "cost_text",
     "count_text",
     "counted",
+    "counting_words",
     "dropped_words",
     "figure",
     "finding",
@@ -90,6 +96,7 @@ __all__ = [
     "hindcast_title",
     "hindcast_words",
     "in_groups",
+    "kinds_words",
     "lake_survey_words",
     "near_best_words",
     "odds_range",
@@ -111,6 +118,7 @@ __all__ = [
     "skill_lines",
     "survey_words",
     "top_landings",
+    "uncounted_words",
     "unit",
     "whole_percent",
 ]

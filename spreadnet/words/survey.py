@@ -119,14 +119,14 @@ def lake_survey_words(
     Examples
     --------
     >>> lake_survey_words("weed", chance=0.3, surveys=0, moves=[(8, "Ramp (A)"), (0, None)])
-    'weed: never looked for there; taken to be 30% likely; if it is there, 8 hours a season go
-    elsewhere, most to Ramp (A); if not, none move'
+    'weed: never looked for there, taken to be 30% likely; if it is there, 8 hours a season move,
+    most to Ramp (A); if not, none move'
     """
 
     def told(hours: float, landing: str | None) -> str:
         if landing is None:
             return "none move"
-        return f"{hours:,.0f} hours a season go elsewhere, most to {landing}"
+        return f"{hours:,.0f} hours a season move, most to {landing}"
 
     here, free = (told(*one) for one in moves)
     return f"{species}: {assumed_words(surveys, chance)}; if it is there, {here}; if not, {free}"

@@ -110,6 +110,10 @@ class Planned(Protocol):
         """Shifts by landing, day type and block."""
 
     @property
+    def kinds(self) -> pd.DataFrame:
+        """Totals by kind of shift."""
+
+    @property
     def ways(self) -> pd.DataFrame:
         """The same hours, by way."""
 

@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from spreadnet.decisions.plan.counting import Counting, rules_beside
 from spreadnet.decisions.plan.notes import easier_notes
 from spreadnet.decisions.roster import RosterRules, make_roster
 from spreadnet.decisions.shifts import (
+    Found,
     best_plan,
     clash_words,
     easier_of_equals,
@@ -22,17 +24,18 @@ from spreadnet.decisions.shifts import (
 )
 from spreadnet.errors import ModelError
 from spreadnet.evidence.region import Note
-from spreadnet.words import PERMISSION, odds_text, short_repr
+from spreadnet.words import COUNTING, PERMISSION, odds_text, short_repr
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from datetime import date
 
     from numpy.typing import NDArray
 
     from spreadnet.decisions.draws import Run
+    from spreadnet.decisions.plan.counting import Counter
     from spreadnet.decisions.roster import Roster
-    from spreadnet.decisions.shifts import Found, MeanAvoided, PlanRules
+    from spreadnet.decisions.shifts import MeanAvoided, PlanRules
     from spreadnet.evidence.region import Region
 
     Array = NDArray[np.floating]
@@ -44,11 +47,16 @@ FILLINGS = 12  # times that shifts nobody can come to are placed anew
 @short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Sought:
-    """A plan with the rules it keeps to, those of the roster among them, and its roster."""
+    """
+    A plan with the rules it keeps to, those of the roster among them, and its roster.
+
+    `found` holds the shifts for education, and `rules` what is left for them beside `counting`.
+    """
 
     rules: PlanRules
     room: Counts
     found: Found
+    counting: Counting
     roster: Roster | None
     notes: Sequence[Note]
     failed: Exception | None
@@ -59,6 +67,7 @@ def sought_plan(
     objective: MeanAvoided,
     rules: PlanRules,
     *,
+    counter: Counter,
     starts: Sequence[Counts],
     plan_from: date,
     previous: pd.DataFrame | None,
@@ -74,11 +83,60 @@ def sought_plan(
     objective, found = objective.near(easier), easier
     found, kept = _with_previous(region, objective, rules, found, previous, plan_from)
     kept = [*told, *kept]
+    dated = partial(_roster, region, objective.run, plan_from=plan_from, previous=previous)
+    room = rules.most
     try:
-        filled = _filled(region, objective, rules, found, plan_from=plan_from, previous=previous)
-        return Sought(filled[0], rules.most, *filled[1:], notes=kept, failed=None)
+        rules, found, roster = _filled(
+            region, objective, rules, found, plan_from=plan_from, previous=previous
+        )
+        counting, roster = _counted(
+            region, rules, found.shifts, roster, counter=counter, dated=dated
+        )
+        failed = None
     except Exception as error:  # whatever it is: where and when to stand is known without dates
-        return Sought(rules, rules.most, found, None, kept, error)
+        counting, roster, failed = Counting.none(found.shifts), None, error
+    if counting.shifts.any():
+        rules = rules_beside(rules, counting.shifts)
+        found = _valued(objective, rules, counting.educating, slopes=found.slopes)
+        room = np.maximum(room - counting.shifts, rules.least)
+    return Sought(rules, room, found, counting, roster, notes=kept, failed=failed)
+
+
+def _valued(objective: MeanAvoided, rules: PlanRules, shifts: Counts, *, slopes: int) -> Found:
+    """A plan with what it avoids and what one more shift of each cell would."""
+    avoided, values = float(objective.avoided([shifts])[0]), objective.slope(shifts)
+    line = straight_line(shifts, avoided, values=values, rules=rules)
+    return Found(shifts, avoided, line, values, slopes + 1)
+
+
+def _counted(
+    region: Region,
+    rules: PlanRules,
+    shifts: Counts,
+    roster: Roster,
+    *,
+    counter: Counter,
+    dated: Callable[..., Roster],
+) -> tuple[Counting, Roster]:
+    """Shifts given to counting where that gains more and somebody can come, with their dates."""
+    beside: set[int] = set()
+    for _ in range(FILLINGS):
+        counting = counter.given(rules, shifts, beside=beside)
+        if not counting.shifts.any():
+            break
+        other = dated(counting.educating + counting.shifts, counting=counting.shifts)
+        lacking = other.shifts[other.shifts["status"] == "open"]
+        lost = len(lacking) - int((roster.shifts["status"] == "open").sum())
+        if not len(region.hours) or lost <= 0:
+            return counting, other
+        empty = lacking.loc[lacking["kind"] == COUNTING, "landing_id"]
+        taken = (
+            region.landings.index.get_indexer(empty)
+            if len(empty)
+            else np.nonzero(counting.shifts)[0]
+        )
+        beside |= set(taken.tolist())
+    return Counting.none(shifts), roster
 
 
 def whole_shifts(hours: Array, rules: PlanRules) -> Counts:
@@ -153,12 +211,13 @@ def _with_previous(
 
 
 def _counts_of(region: Region, run: Run, roster: pd.DataFrame, plan_from: date) -> Counts:
-    """Shifts of an earlier roster from a day on, (K, D)."""
+    """Shifts of an earlier roster from a day on, those for counting not among them, (K, D)."""
     counts: Counts = np.zeros(run.reach.boats.shape, np.int64)
     blocks = run.reach.day_blocks
     column = {p: d for d, p in enumerate(zip(blocks["day_type"], blocks["block"], strict=True))}
     row = {landing_id: k for k, landing_id in enumerate(region.landings.index)}
     live = roster[(roster["status"] != "cancelled") & (roster["date"] >= pd.Timestamp(plan_from))]
+    live = live[live["kind"] != COUNTING]
     for one in live.to_dict("records"):
         cell = (one["day_type"], one["block"])
         if one["landing_id"] in row and cell in column:
@@ -202,7 +261,7 @@ def _filled(
     return rules, found, dated(found.shifts)
 
 
-def _needs(region: Region, run: Run, shifts: Counts) -> pd.DataFrame:
+def _needs(region: Region, run: Run, shifts: Counts, counting: Counts) -> pd.DataFrame:
     """Landings and day blocks with shifts, for the roster."""
     blocks, (k, d) = run.reach.day_blocks, np.nonzero(shifts)
     return pd.DataFrame(
@@ -211,6 +270,7 @@ def _needs(region: Region, run: Run, shifts: Counts) -> pd.DataFrame:
             "day_type": blocks["day_type"].to_numpy()[d],
             "block": blocks["block"].to_numpy()[d],
             "shifts": shifts[k, d],
+            "counting": counting[k, d],
         }
     )
 
@@ -222,10 +282,12 @@ def _roster(
     *,
     plan_from: date,
     previous: pd.DataFrame | None,
+    counting: Counts | None = None,
     fill_only: bool = False,
 ) -> Roster:
-    """Dated shifts of the plan."""
+    """Dated shifts of the plan, those for counting among them."""
     settings = region.settings
+    counting = np.zeros_like(shifts) if counting is None else counting
     points = region.landings.geometry.get_coordinates()
     landings = pd.DataFrame(
         {
@@ -243,7 +305,7 @@ def _roster(
         (visits["date"] >= pd.Timestamp(settings.season_first_day)) & (visits["date"] < first)
     ]
     return make_roster(
-        _needs(region, run, shifts),
+        _needs(region, run, shifts, counting),
         rules=RosterRules(
             season_first_day=settings.season_first_day,
             season_last_day=settings.season_last_day,

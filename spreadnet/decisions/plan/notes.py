@@ -40,10 +40,12 @@ def roster_notes(roster: Roster | None, error: Exception | None) -> Sequence[Not
     return [Note("no-roster", text)]
 
 
-def plan_notes(region: Region, found: Found, rules: PlanRules, hours: float) -> list[Note]:
+def plan_notes(
+    region: Region, found: Found, rules: PlanRules, hours: float, *, counted: float
+) -> list[Note]:
     """Hours that could not be placed, and how sure the plan is to be the best."""
     notes = []
-    left = hours - float(rules.hours(found.shifts).sum())
+    left = hours - float(rules.hours(found.shifts).sum()) - counted
     if left >= rules.shift_hours - 1e-9:
         text = (
             f"{left:g} of {hours:g} hours are not placed: the rules leave no room for them, or "

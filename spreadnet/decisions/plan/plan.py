@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from spreadnet.decisions.draws import run_model
 from spreadnet.decisions.hours import Met
+from spreadnet.decisions.plan.counting import Counter
 from spreadnet.decisions.plan.dated import sought_plan, whole_shifts
 from spreadnet.decisions.plan.notes import cost_notes, plan_notes, roster_notes
-from spreadnet.decisions.plan.table import plan_table
+from spreadnet.decisions.plan.table import kinds_table, plan_table
 from spreadnet.decisions.plan.value import budget_table, compare, rule_costs, spreading_table
 from spreadnet.decisions.plan.ways import PLAN, WaySetting, draw_ways, way_table, ways_today
 from spreadnet.decisions.shifts import Avoided, mean_avoided, plan_rules
@@ -22,9 +23,12 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+    from spreadnet.decisions.plan.dated import Sought
     from spreadnet.decisions.roster import Roster
+    from spreadnet.decisions.shifts import MeanAvoided, PlanRules
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Note, Region
+    from spreadnet.model.inputs import Place
     from spreadnet.model.movement import Movement
     from spreadnet.model.spread import Rates
     from spreadnet.options import Settled
@@ -43,10 +47,11 @@ class SeasonPlan:
     region : Region
         The input.
     table : DataFrame
-        One row a landing and day block with shifts: how many, boats met, what one avoids, why,
-        and what would change without it.
+        One row a landing and day block with shifts: their kind (`education` or `counting`), how
+        many, boats met, what one avoids or its counting gains, why, and what would change without
+        it.
     ways : DataFrame, index way
-        The plan beside what people do today, with the same hours.
+        The plan beside what people do today, with the same hours for education.
     value : DataFrame
         Avoided against hours.
     rules : DataFrame, index rule
@@ -57,10 +62,10 @@ class SeasonPlan:
     roster : Roster or None
         Dated shifts; None where they could not be worked out.
     avoided, straight_line : float
-        By the plan, and by hours placed anew where one more shift is worth most here, were all
-        shifts worth that much: how far from the best the plan may be, but no bound.
+        By the plan's education, and by hours placed anew where one more shift is worth most here,
+        were all shifts worth that much: how far from the best the plan may be, but no bound.
     hours, hours_worked : float
-        Of the season, and of it worked before `plan_from`.
+        Of the season, counting among them, and of it worked before `plan_from`.
     plan_from : date
         First day on which shifts are placed.
     seasons, draws, seed : int
@@ -91,6 +96,11 @@ class SeasonPlan:
     slopes: int
     notes: tuple[Note, ...]
     failed: Exception | None = None
+
+    @property
+    def kinds(self) -> pd.DataFrame:
+        """Shifts, hours and gain by counting of each kind of shift, index kind."""
+        return kinds_table(self.table)
 
     def __repr__(self) -> str:
         return (
@@ -151,60 +161,105 @@ def make_plan(
     ModelError
         If no plan keeps to the rules: says which clash, and by how much.
     """
-    place, seasons, seed = place_of(region, evidence, movement), options.seasons, options.seed
+    place, seasons = place_of(region, evidence, movement), options.seasons
+    objective, rules = _begun(
+        evidence, movement, place, region=region, hours=hours, plan_from=plan_from, options=options
+    )
+    run = objective.run
+    reach = replace(run.reach, most_hours=min(run.reach.most_hours, rules.most_hours))
+    met = Met.of(reach, evidence, next(iter(run.inputs.values())))
+    counter = Counter(region, evidence, movement, replace(run, reach=reach))
+    today = ways_today(region, met, hours=hours)
+    sought = sought_plan(
+        region,
+        objective,
+        rules,
+        counter=counter,
+        starts=[whole_shifts(placed - rules.worked, rules) for placed in today.values()],
+        plan_from=plan_from,
+        previous=previous,
+    )
+    rules, found, roster = sought.rules, sought.found, sought.roster
+    objective = objective.near(found)
+    tables = _compared(sought, objective, met, counter=counter, place=place, options=options)
+    counted = rules.shift_hours * float(sought.counting.shifts.sum())
+    return SeasonPlan(
+        region=region,
+        table=plan_table(
+            region, evidence, met, found, rules=rules, objective=objective, counting=sought.counting
+        ),
+        roster=roster,
+        hours=float(rules.hours(found.shifts).sum()) + counted,
+        hours_worked=float(rules.worked.sum()),
+        plan_from=plan_from,
+        seasons=seasons,
+        draws=options.draws,
+        seed=options.seed,
+        slopes=found.slopes,
+        notes=(
+            *sought.notes,
+            *plan_notes(region, found, rules, hours, counted=counted),
+            *cost_notes(tables["ways"], tables["value"]),
+            *roster_notes(roster, sought.failed),
+        ),
+        failed=sought.failed,
+        **tables,
+    )
+
+
+def _begun(
+    evidence: Evidence,
+    movement: Movement,
+    place: Place,
+    *,
+    region: Region,
+    hours: float,
+    plan_from: date,
+    options: Settled,
+) -> tuple[MeanAvoided, PlanRules]:
+    """What the plan is for, with the model at the best estimates, and what it keeps to."""
     between: dict[str, Rates] = {}
     run = run_model(
         best_estimates(evidence, movement),
         movement,
         place=place,
-        seasons=seasons,
+        seasons=options.seasons,
         tell=lambda name, _, rates: between.update({name: rates}),
     )
     rules = plan_rules(region, run.reach, hours=hours, plan_from=plan_from)
     best, threads = Avoided.of(run, rules, between), options.workers
-    objective = mean_avoided(best, evidence, movement, place=place, seed=seed, workers=threads)
-    reach = replace(run.reach, most_hours=min(run.reach.most_hours, rules.most_hours))
-    met = Met.of(reach, evidence, next(iter(run.inputs.values())))
-    today = ways_today(region, met, hours=hours)
-    starts = [whole_shifts(placed - rules.worked, rules) for placed in today.values()]
-    sought = sought_plan(
-        region, objective, rules, starts=starts, plan_from=plan_from, previous=previous
+    return (
+        mean_avoided(best, evidence, movement, place=place, seed=options.seed, workers=threads),
+        rules,
     )
-    rules, found, roster = sought.rules, sought.found, sought.roster
-    objective = objective.near(found)
+
+
+def _compared(
+    sought: Sought,
+    objective: MeanAvoided,
+    met: Met,
+    *,
+    counter: Counter,
+    place: Place,
+    options: Settled,
+) -> dict[str, Any]:
+    """What the plan avoids, beside other ways to place as many hours for education, and others."""
+    rules, found, region = sought.rules, sought.found, counter.region
     compared = compare(objective, rules, found, room=sought.room)
-    mine = rules.hours(found.shifts)
-    same = float(mine.sum())  # as many as the plan places, which may be fewer than there are
-    placed = {PLAN: mine, **ways_today(region, met, hours=same)}
+    mine = rules.hours(found.shifts)  # may be fewer than there are
+    placed = {PLAN: mine, **ways_today(region, met, hours=float(mine.sum()))}
     others = {name: rules.hours(shifts) for name, shifts in compared.shifts().items()}
-    setting = WaySetting(evidence, movement.packed(), place, seasons, seed, {**placed, **others})
-    drawn = draw_ways(setting, options.draws, workers=options.workers, step=options.progress.step)
-    cost = region.settings.cost_per_hour
-    ways = way_table(placed, drawn, met=met, seasons=seasons, cost_per_hour=cost)
-    value = budget_table(compared, drawn, rules=rules, seasons=seasons, cost_per_hour=cost)
-    avoided = float(drawn[PLAN].mean())
-    return SeasonPlan(
-        region=region,
-        table=plan_table(region, evidence, met, found, rules=rules, objective=objective),
-        ways=ways,
-        value=value,
-        rules=rule_costs(compared, drawn),
-        spreading=spreading_table(compared, drawn, rules=rules),
-        roster=roster,
-        avoided=avoided,
-        straight_line=avoided / (1 - found.gap),
-        hours=same,
-        hours_worked=float(rules.worked.sum()),
-        plan_from=plan_from,
-        seasons=seasons,
-        draws=options.draws,
-        seed=seed,
-        slopes=found.slopes,
-        notes=(
-            *sought.notes,
-            *plan_notes(region, found, rules, hours),
-            *cost_notes(ways, value),
-            *roster_notes(roster, sought.failed),
-        ),
-        failed=sought.failed,
+    packed, seasons = counter.movement.packed(), options.seasons
+    setting = WaySetting(
+        counter.evidence, packed, place, seasons, options.seed, {**placed, **others}
     )
+    drawn = draw_ways(setting, options.draws, workers=options.workers, step=options.progress.step)
+    cost, avoided = region.settings.cost_per_hour, float(drawn[PLAN].mean())
+    return {
+        "ways": way_table(placed, drawn, met=met, seasons=seasons, cost_per_hour=cost),
+        "value": budget_table(compared, drawn, rules=rules, seasons=seasons, cost_per_hour=cost),
+        "rules": rule_costs(compared, drawn),
+        "spreading": spreading_table(compared, drawn, rules=rules),
+        "avoided": avoided,
+        "straight_line": avoided / (1 - found.gap),
+    }

@@ -140,6 +140,7 @@ def _identity(
     if shift.was:
         was = shift.was
         same = _unchanged(row, was) and row["status"] == was["status"]
+        same = same and row["kind"] == was.get("kind", EDUCATION)
         return was["uid"], was.get("shift_id") or next(ids), int(was["sequence"]) + (not same)
     number = names.axis.number[shift.slot]
     text = f"{row['landing_id']}|{row['date']:%Y-%m-%d}|{row['start']}|{number}"

@@ -131,9 +131,9 @@ class _Placing:
         return self.hours * max(float(np.sum(gains)), 0.0)
 
     def moved(self, values: Array) -> tuple[float, int | None]:
-        """Hours a season that move, and the landing where most of them go."""
-        more = (self.best(values) - self.now).sum(axis=1)
-        hours = self.hours * float(np.maximum(more, 0).sum())
+        """Hours a season that move to other landings or times, and where most of them go."""
+        more = np.maximum(self.best(values) - self.now, 0).sum(axis=1)
+        hours = self.hours * float(more.sum())
         return hours, int(np.argmax(more)) if hours > 0 else None
 
 
@@ -196,5 +196,5 @@ def _ranked(table: pd.DataFrame) -> pd.DataFrame:
     gain = table["gain"].to_numpy(float)
     ids = [f"{lake} {name}" for lake, name in zip(table["lake_id"], table["species"], strict=True)]
     order = pd.Series(ranks(gain, ids), index=table.index, dtype="Int64").mask(gain <= 0)
-    ordered = table.assign(survey_rank=order).iloc[np.lexsort((ids, -gain))]
+    ordered = table.assign(survey_rank=order).iloc[np.lexsort((np.array(ids, str), -gain))]
     return ordered.reset_index(drop=True)

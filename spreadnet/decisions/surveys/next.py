@@ -93,7 +93,6 @@ def survey_next(
     run: Run,
     hours: Array,
     scores: Array | None = None,
-    factor: Array | float = 1.0,
     survey_hours: float | None = None,
     room: NDArray[np.bool_] | None = None,
 ) -> SurveyList:
@@ -120,8 +119,6 @@ def survey_next(
     scores : array, shape (N, K), optional
         Avoided per 100 hours in draws, for the width of the intervals. Left out, the intervals
         hold only what more visits to the landing could tell.
-    factor : array, shape (K,), or float
-        What real hours avoid over what the slope says, see `shortlist.Exact`; for the table only.
     survey_hours : float, optional
         Length of the survey shift; the shift length of `region.toml` when left out.
     room : array of bool, shape (K, D), optional
@@ -163,13 +160,13 @@ def survey_next(
     table["survey_when"] = _when(run, when, evidence)
     boats = contacts_of(evidence, reach, hours=length)
     table["contacts_launching"], table["contacts_retrieving"] = (b[row, when] for b in boats)
-    score = np.sum(run.per_100_hours(run.best_block()), axis=0) * factor
+    score = np.sum(run.per_100_hours(run.best_block()), axis=0)
     table["avoided_per_100_hours"] = score
     table["width_now"], table["width_after"] = _widths(
         score,
         told=_spread(seen),
         all_told=_spread(_seen(response.at(row, best), unsure.all())[:, 0]),
-        scores=None if scores is None else scores * factor,
+        scores=scores,
     )
     table["hours_ranked"] = hours.sum(axis=1)
     each = margin * length / run.seasons

@@ -15,6 +15,7 @@ from spreadnet.model.trips import Trips
 from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
+    import scipy.sparse as sp
     from numpy.typing import NDArray
 
     from spreadnet.model.spread.between_lakes import Rates
@@ -44,6 +45,8 @@ class FewRates:
         B, nobody covered.
     place : array of int, shape (U,)
         Place of each landing's lake among the A lakes.
+    home : sparse array, shape (U, A)
+        1 at each landing's lake.
     leaving, arriving : arrays, shape (P, U)
         Shares reached.
     rows, columns : arrays, shape (U, A)
@@ -56,6 +59,7 @@ class FewRates:
     outside: Array
     rates: Rates
     place: NDArray[np.integer]
+    home: sp.csr_array
     leaving: Array
     arriving: Array
     rows: Array
@@ -66,8 +70,7 @@ class FewRates:
         """Introductions to each lake, given how likely each is infested, (P, A) to (P, A)."""
         out = infested[:, self.place] * self.leaving
         into = (infested @ self.columns.T + out @ self.both) * self.arriving
-        back = collapse_matrix(self.place, len(self.lakes)).T
-        return self.rates.sent(infested) + out @ self.rows + into @ back
+        return self.rates.sent(infested) + out @ self.rows + into @ self.home
 
 
 def few_rates(inputs: SpreadInputs, coverage: Coverage, rates: Rates) -> FewRates:
@@ -95,12 +98,13 @@ def few_rates(inputs: SpreadInputs, coverage: Coverage, rates: Rates) -> FewRate
     twice = (inputs.weights * inputs.education_effect**2)[:, None]
     both = (inputs.leaving[:, used] * twice).T @ inputs.arriving[:, used]
     both = both * inputs.trips.rows(used)[:, used]
-    less = (arriving * outside) @ collapse_matrix(place, len(rates.lakes)).T
+    home = collapse_matrix(place, len(rates.lakes)).T.tocsr()
     return FewRates(
         lakes=rates.lakes,
-        outside=rates.outside + less,
+        outside=rates.outside + (arriving * outside) @ home,
         rates=rates,
         place=place,
+        home=home,
         leaving=leaving,
         arriving=arriving,
         rows=rows,
