@@ -239,3 +239,30 @@ def test_what_was_accepted_is_written_by_hand_and_read_back(tmp_path, written):
     earlier.to_csv(told, index=False)
     assert set(read_roster(told)["kind"]) == {"education"}
     assert "accepted" in text.splitlines()[0]
+
+
+def test_counting_shifts_are_marked_in_every_file_with_totals_by_kind(plan, written):
+    folder = written[0]
+    kinds = plan.kinds["shifts"]
+    assert kinds["counting"] > 0
+    table = pd.read_csv(folder / "plan.csv")
+    assert table.groupby("kind")["shifts"].sum().to_dict() == kinds.to_dict()
+    roster = pd.read_csv(folder / "roster.csv", dtype=str)
+    assert roster["kind"].value_counts().to_dict() == kinds.to_dict()
+    calendar = icalendar.Calendar.from_ical((folder / "roster.ics").read_bytes())
+    titles = [str(event["summary"]) for event in calendar.walk("VEVENT")]
+    assert sum(title.startswith("Counting shift at ") for title in titles) == kinds["counting"]
+    sheet = openpyxl.load_workbook(folder / "roster.xlsx")["shifts"]
+    head = [cell.value for cell in sheet[1]]
+    column = [row[head.index("kind")] for row in sheet.iter_rows(min_row=2, values_only=True)]
+    assert column.count("counting") == kinds["counting"]
+    page = (folder / "plan.html").read_text("utf-8")
+    marked = plan.table[plan.table["kind"] == "counting"]
+    assert all(
+        f"{row.landing} ({row.landing_id}) (counting)" in page for row in marked.itertuples()
+    )
+    assert f"and {kinds['counting']} (" in page
+    assert "The same hours for education placed in other ways" in page
+    record = json.loads((folder / "run.json").read_text("utf-8"))
+    told = {one["kind"]: one["shifts"] for one in record["plan"]["kinds_of_shifts"]}
+    assert told == kinds.to_dict()
