@@ -74,7 +74,14 @@ class Counter:
     movement: Movement
     run: Run
 
-    def given(self, rules: PlanRules, educating: Counts, *, beside: Iterable[int] = ()) -> Counting:
+    def given(
+        self,
+        rules: PlanRules,
+        educating: Counts,
+        *,
+        beside: Iterable[int] = (),
+        before: Counts | None = None,
+    ) -> Counting:
         """
         The plan with shifts given to counting where that gains more.
 
@@ -86,6 +93,8 @@ class Counter:
             The plan, all of it for education.
         beside : iterable of int
             Landings at which nobody can count.
+        before : array of int, shape (K, D), optional
+            Shifts for education of an earlier plan, which are given up last.
 
         Returns
         -------
@@ -119,26 +128,31 @@ class Counter:
         free = (hours.sum(axis=1) <= SMALL) & room[np.arange(len(gain)), survey.when]
         free[list(beside)] = False
         worth = rules.shift_hours * self.run.value_after(hours) / seasons
+        before = np.zeros_like(educating) if before is None else before
         made = replace(Counting.none(educating, survey), gain=gain)
         for k in np.argsort(-gain, kind="stable"):
             if gain[k] <= 0 or int(made.shifts.sum()) == most:
                 break
             if free[k]:
-                made = _with_one(made, rules, worth, cell=(int(k), int(survey.when[k])))
+                cell = (int(k), int(survey.when[k]))
+                made = _with_one(made, rules, worth, cell=cell, before=before)
         return made
 
 
-def _with_one(made: Counting, rules: PlanRules, worth: Array, *, cell: tuple[int, int]) -> Counting:
+def _with_one(
+    made: Counting, rules: PlanRules, worth: Array, *, cell: tuple[int, int], before: Counts
+) -> Counting:
     """With one counting shift more, where it gains more than the shift whose place it takes."""
     counting = made.shifts.copy()
     counting[cell] += 1
     if _keeps(rules, made.educating, counting):
         return replace(made, shifts=counting)
     held = np.flatnonzero((made.educating > rules.least).ravel())
-    for other in held[np.argsort(worth.ravel()[held], kind="stable")]:
+    had = (made.educating <= before).ravel()[held]
+    for other in held[np.lexsort((worth.ravel()[held], had))]:
         lost = float(worth.ravel()[other])
         if lost >= made.gain[cell[0]]:
-            break
+            continue
         fewer = made.educating.copy()
         fewer.ravel()[other] -= 1
         if _keeps(rules, fewer, counting):

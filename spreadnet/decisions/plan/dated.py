@@ -89,9 +89,12 @@ def sought_plan(
         rules, found, roster = _filled(
             region, objective, rules, found, plan_from=plan_from, previous=previous
         )
-        counting, roster = _counted(
-            region, rules, found.shifts, roster, counter=counter, dated=dated
-        )
+        before = None
+        if previous is not None:
+            before = _counts_of(region, objective.run, previous, plan_from)
+        count = partial(counter.given, rules, found.shifts, before=before)
+        counting, roster = _counted(region, count, roster, dated=dated)
+        counting = counting or Counting.none(found.shifts)
         failed = None
     except Exception as error:  # whatever it is: where and when to stand is known without dates
         counting, roster, failed = Counting.none(found.shifts), None, error
@@ -111,32 +114,28 @@ def _valued(objective: MeanAvoided, rules: PlanRules, shifts: Counts, *, slopes:
 
 def _counted(
     region: Region,
-    rules: PlanRules,
-    shifts: Counts,
+    count: Callable[..., Counting],
     roster: Roster,
     *,
-    counter: Counter,
     dated: Callable[..., Roster],
-) -> tuple[Counting, Roster]:
+) -> tuple[Counting | None, Roster]:
     """Shifts given to counting where that gains more and somebody can come, with their dates."""
     beside: set[int] = set()
     for _ in range(FILLINGS):
-        counting = counter.given(rules, shifts, beside=beside)
+        counting = count(beside=beside)
         if not counting.shifts.any():
             break
         other = dated(counting.educating + counting.shifts, counting=counting.shifts)
         lacking = other.shifts[other.shifts["status"] == "open"]
         lost = len(lacking) - int((roster.shifts["status"] == "open").sum())
-        if not len(region.hours) or lost <= 0:
-            return counting, other
-        empty = lacking.loc[lacking["kind"] == COUNTING, "landing_id"]
-        taken = (
-            region.landings.index.get_indexer(empty)
-            if len(empty)
-            else np.nonzero(counting.shifts)[0]
+        empty = region.landings.index.get_indexer(
+            lacking.loc[lacking["kind"] == COUNTING, "landing_id"]
         )
-        beside |= set(taken.tolist())
-    return Counting.none(shifts), roster
+        if not len(region.hours) or (not len(empty) and lost <= 0):
+            return counting, other
+        every = np.nonzero(counting.shifts)[0]  # counting takes people from educating
+        beside |= set((empty if len(empty) else every).tolist())
+    return None, roster
 
 
 def whole_shifts(hours: Array, rules: PlanRules) -> Counts:

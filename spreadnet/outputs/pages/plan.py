@@ -107,7 +107,7 @@ def _shifts(plan: SeasonPlan) -> Table:
             )
             for row in rows
         ],
-        kinds=("", "word", "word", "", "more", "more"),
+        kinds=("wrap", "word", "word", "", "more", "more"),
         below=[f"{row['why']}; {row['if_dropped']}." for row in rows],
     )
 
