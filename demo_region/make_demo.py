@@ -861,6 +861,7 @@ cost_per_hour = 28  # any currency; only used to print costs
 cost_per_km = 0.4
 jurisdiction_hours = {{"Velk Ward" = 24}}  # least hours at the landings of a ward
 time_zone = "Etc/GMT+9"
+after_dusk = true  # its season is the dark half of the year there, as nobody would choose it
 
 crs = "{CRS}"  # metres, for distances and areas
 seasons = 5  # how many seasons ahead new infestations are counted

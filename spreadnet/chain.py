@@ -11,6 +11,7 @@ from spreadnet.decisions.hindcast import hindcast as foretell
 from spreadnet.decisions.hours import place_ranked
 from spreadnet.decisions.plan import first_free_day, make_plan
 from spreadnet.decisions.ranking import Assessment, decide
+from spreadnet.decisions.surveys import lakes_to_survey
 from spreadnet.decisions.surveys import survey_next as surveys_compared
 from spreadnet.errors import InputError, ModelError, Problem
 from spreadnet.evidence.gather import gather_evidence
@@ -175,7 +176,7 @@ def survey_next(
     **run: Unpack[RunKeywords],
 ) -> SurveyList:
     """
-    Which landings more visits would tell most about, for the decision where hours go.
+    Landings that more visits, and lakes that surveys, would tell most about for where hours go.
 
     Parameters
     ----------
@@ -209,9 +210,11 @@ def survey_next(
             seasons=settled.seasons,
         )
         hours = place_ranked(region.settings.hours, model.reach, value=model.value_after)
-        return surveys_compared(
+        landings = surveys_compared(
             region, evidence, movement, run=model, hours=hours, survey_hours=survey_hours
         )
+        lakes = lakes_to_survey(region, evidence, run=model, hours=hours)
+        return replace(landings, lakes=lakes)
 
 
 @one_thread

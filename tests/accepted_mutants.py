@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from spreadnet.cli import main
-from spreadnet.decisions.plan.rules import first_free_day
+from spreadnet.decisions.shifts.region_rules import first_free_day
 from spreadnet.errors import SpreadnetError
 from spreadnet.evidence.columns import columns
 from spreadnet.evidence.read import check_region

@@ -126,7 +126,7 @@ def true_run(known, result):
     paths = {n: expected_spread(one, nobody, seasons=result.seasons) for n, one in inputs.items()}
     slopes = {n: gradient(one, nobody, paths[n]) for n, one in inputs.items()}
     reach = hour_reach(known.truth, place)
-    return Run(place.settings.species, inputs, paths, slopes, {}, reach)
+    return Run(place.settings.species, inputs, paths, slopes, {}, reach, result.seasons)
 
 
 def true_scores(run, block):

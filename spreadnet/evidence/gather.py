@@ -51,6 +51,13 @@ class Evidence:
     assumptions: Assumptions
     contacts_per_hour: Assumption
 
+    @property
+    def counted(self) -> bool:
+        """Whether any boat was counted, any boater asked, or any boat checked."""
+        hours = float(self.traffic.table["hours"].sum())
+        answers = float(self.shares.counts.sum() + self.gaps.table["checked"].sum())
+        return hours + answers > 0
+
 
 def gather_evidence(
     region: Region | str | Path, *, assumptions: Assumptions | None = None

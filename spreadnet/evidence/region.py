@@ -85,12 +85,15 @@ class Settings:
     most_hours_per_landing_week: float = 12.0
     most_share_per_landing: float | None = None
     least_landings: int = 0
+    most_counting_share: float = 0.1
     contacts_per_hour: float | None = None
     cost_per_hour: float | None = None
     cost_per_km: float | None = None
     crew: int = 1
     rest_hours: float = 11.0
     most_shifts_per_person_week: int = 5
+    after_dusk: bool = False
+    unasked_landings: bool = True
     jurisdiction_hours: Mapping[str, float] = field(default_factory=dict)
     replan_gain: float = 0.02
     time_zone: str | None = None

@@ -74,7 +74,10 @@ class DistanceLaw:
         ValueError
             If a distance is negative or missing, or is 0 without softening.
         """
-        distance_km = np.asarray(distance_km)
+        return np.stack(self._layers(np.asarray(distance_km)))
+
+    def _layers(self, distance_km: Array) -> list[Array]:
+        """The terms one by one."""
         lowest = distance_km.min(initial=np.inf)
         if not lowest >= 0 or (lowest + self.softening_km == 0 and self.terms != ("distance",)):
             message = f"Invalid distance_km '{lowest}'. It must be 0 or more, and above 0 when "
@@ -83,7 +86,7 @@ class DistanceLaw:
         if self.terms != ("distance",):
             layers["log_distance"] = np.log(distance_km + distance_km.dtype.type(self.softening_km))
             layers["log_distance_squared"] = layers["log_distance"] ** 2
-        return np.stack([layers[term] for term in self.terms])
+        return [layers[term] for term in self.terms]
 
     def log_pull(self, distance_km: Array, coefficients: Array) -> Array:
         """
@@ -106,7 +109,7 @@ class DistanceLaw:
         >>> POWER.log_pull(np.array([0.0, np.e - 1]), np.array([-2.0]))
         array([-0., -2.])
         """
-        layers = self.features(distance_km)
+        layers = self._layers(np.asarray(distance_km))
         total = layers[0] * coefficients[0]
         for layer, coefficient in zip(layers[1:], coefficients[1:], strict=True):
             total += layer * coefficient

@@ -125,9 +125,10 @@ def value_chart(plan: SeasonPlan, *, ax: Axes | None = None) -> Axes:
     )
     ax.fill_between(hours, low, high, color=CHART, alpha=BAND, linewidth=0)
     ax.plot(hours, avoided, "o-", color=CHART, linewidth=2.5, markersize=5, clip_on=False)
-    here = float(np.interp(plan.hours, hours, avoided))
-    ax.plot([plan.hours], [here], "o", mfc="none", mec=CHART, mew=2.5, markersize=16, clip_on=False)
-    ax.set_xlim(0, 1.04 * max(hours.max(), plan.hours) or 1)
+    mine = float(plan.ways["hours_a_season"].iloc[0])  # for education, as all others
+    here = float(np.interp(mine, hours, avoided))
+    ax.plot([mine], [here], "o", mfc="none", mec=CHART, mew=2.5, markersize=16, clip_on=False)
+    ax.set_xlim(0, 1.04 * max(hours.max(), mine) or 1)
     ax.set_ylim(0, 1.06 * max(float(high.max()), here) or 1)
     ax.set_xlabel("educator hours a season")
     ax.set_ylabel(f"avoided in {plan.seasons} seasons")

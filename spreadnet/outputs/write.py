@@ -22,7 +22,7 @@ from spreadnet.outputs.files import (
     run_number,
     run_record,
     survey_record,
-    survey_table,
+    survey_tables,
     version,
     write_meanings,
     write_record,
@@ -31,11 +31,12 @@ from spreadnet.outputs.files import (
 )
 from spreadnet.outputs.folders import whole_folder
 from spreadnet.outputs.map import Caption, map_html, off_the_map, region_map
-from spreadnet.outputs.pages import hindcast_page, plan_page
+from spreadnet.outputs.pages import hindcast_page, plan_page, survey_page
 from spreadnet.words import (
     CAUTIONS,
     compared,
     finding,
+    in_groups,
     outlook,
     plan_compared,
     plan_finding,
@@ -223,7 +224,7 @@ def write_survey(
     made_on: date | None = None,
 ) -> list[Path]:
     """
-    Write what one more survey shift at each landing would gain.
+    Write what one more survey shift at each landing, and the status of lakes, would gain.
 
     Parameters
     ----------
@@ -241,7 +242,8 @@ def write_survey(
     Returns
     -------
     files : list of Path
-        `READ_FIRST.txt`, `survey.csv`, most gain first, `columns.csv` and `run.json`.
+        `READ_FIRST.txt`, `survey.csv` and `lakes_to_survey.csv`, most gain first, both in
+        `survey.xlsx` and on `survey.html`, `columns.csv` and `run.json`.
 
     Raises
     ------
@@ -252,7 +254,10 @@ def write_survey(
     return _write(
         "survey",
         folder,
-        [lambda staged: survey_table(survey, region, staged)],
+        [
+            lambda staged: survey_tables(survey, region, staged, stamp=_stamp(day)),
+            _page("survey.html", lambda: survey_page(survey, region, made_on=day)),
+        ],
         of=(region.settings.name, day),
         record=lambda: _made(day) | {"survey_next": survey_record(survey, region)},
         force=force,
@@ -276,6 +281,11 @@ def _write(
         files.append(write_meanings(result, files, staged / "columns.csv"))
         files.append(write_record(record(), staged / "run.json", files=files))
     return [Path(folder) / file.name for file in files]
+
+
+def _stamp(day: date) -> datetime:
+    """The first moment of the day that files are dated by."""
+    return datetime(day.year, day.month, day.day, tzinfo=UTC)
 
 
 def _made(day: date) -> dict[str, Any]:
@@ -321,7 +331,7 @@ def _roster(plan: SeasonPlan, roster: Roster, staged: Path, day: date) -> list[P
         region_name=region.settings.name,
         time_zone=region.settings.time_zone,
         landings=pd.DataFrame({"longitude": places.x, "latitude": places.y}),
-        stamp=datetime(day.year, day.month, day.day, tzinfo=UTC),
+        stamp=_stamp(day),
         why=reasons,
     )
 
@@ -376,7 +386,7 @@ def assessment_map(
     caption = Caption(
         region=settings.name,
         title=finding(assessment) if plan is None else plan_finding(plan),
-        lead=lead and f"{lead}.",
+        lead=in_groups(assessment) + (lead and f"{lead}."),
         made_on=(made_on or date.today()).isoformat(),
         version=version(),
         seed=assessment.seed,

@@ -7,11 +7,14 @@ may use it; what it asks of a result stands in `types`.
 """
 
 from spreadnet.words.finding import (
+    ALONE,
     CAUTIONS,
+    GROUPS_ONLY,
     ON_SITE,
     compared,
     finding,
     first_landings,
+    in_groups,
     outlook,
     read_first,
     top_landings,
@@ -27,6 +30,7 @@ from spreadnet.words.hindcast import (
 )
 from spreadnet.words.notebook import card, short_repr
 from spreadnet.words.numbers import (
+    chance_text,
     cost_text,
     count_text,
     counted,
@@ -42,34 +46,47 @@ from spreadnet.words.numbers import (
 )
 from spreadnet.words.plan import (
     BRIDGING,
+    COUNTING,
+    EDUCATION,
+    PERMISSION,
     bridging_words,
+    counting_words,
     dropped_words,
+    kinds_words,
     near_best_words,
     plan_compared,
     plan_finding,
     plan_words,
     shift_words,
     side_words,
+    uncounted_words,
 )
 from spreadnet.words.reasons import ANY_TIME, OUTSIDE, Facts, Part, assumed_words, reasons
-from spreadnet.words.survey import survey_words
+from spreadnet.words.survey import lake_survey_words, survey_words
 
 __all__ = [
+    "ALONE",
     "ANY_TIME",
     "BRIDGING",
     "CAUTIONS",
+    "COUNTING",
+    "EDUCATION",
+    "GROUPS_ONLY",
     "ON_SITE",
     "OUTSIDE",
+    "PERMISSION",
     "Facts",
     "Part",
     "assumed_words",
     "auc_words",
     "bridging_words",
     "card",
+    "chance_text",
     "compared",
     "cost_text",
     "count_text",
     "counted",
+    "counting_words",
     "dropped_words",
     "figure",
     "finding",
@@ -78,6 +95,9 @@ __all__ = [
     "groups_words",
     "hindcast_title",
     "hindcast_words",
+    "in_groups",
+    "kinds_words",
+    "lake_survey_words",
     "near_best_words",
     "odds_range",
     "odds_text",
@@ -98,6 +118,7 @@ __all__ = [
     "skill_lines",
     "survey_words",
     "top_landings",
+    "uncounted_words",
     "unit",
     "whole_percent",
 ]

@@ -26,8 +26,13 @@ ON_SITE = (
     "Hot-water cleaning burns and is for trained staff.",
     "Rules on plants, drains and drying differ by place: local law and licensed practice decide.",
 )
+ALONE = (
+    "Shifts are planned for one person (crew = 1): do not work alone at the water where it can be "
+    "helped. Go in twos, or agree with somebody when you call and what they do if you don't."
+)
 CAUTIONS = ("Numbers are model estimates with intervals, not findings.", *ON_SITE)
 WIDTH = 88
+GROUPS_ONLY = "groups-only"  # code of the note that there is no order within groups
 SURE = 0.8  # share of repeats above which the finding gives a factor
 
 
@@ -274,7 +279,9 @@ def first_landings(assessment: Ranked, *, shown: int, head: str = "") -> str:
     """
     landings = assessment.landings.sort_values("rank", kind="stable")
     settings = assessment.region.settings
-    lines = [*textwrap.wrap(f"{settings.name}: {head or finding(assessment)}.", WIDTH), ""]
+    grouped = in_groups(assessment)
+    told = f"{settings.name}: {grouped}{head or finding(assessment)}."
+    lines = [*textwrap.wrap(told, WIDTH), ""]
     for note in assessment.notes:
         if note.code == "skill":
             lines += [*textwrap.wrap(f"{note.text}.", WIDTH), ""]
@@ -288,7 +295,7 @@ def first_landings(assessment: Ranked, *, shown: int, head: str = "") -> str:
         lines += [*textwrap.wrap(meaning, WIDTH), ""]
         for landing_id, row in landings.head(shown).iterrows():
             lines.append(
-                f"{row['rank']:>3}  {row['name']} [{landing_id}], {row['lake_name']}: "
+                f"{_place(row, grouped)}  {row['name']} [{landing_id}], {row['lake_name']}: "
                 f"{odds_text(row['avoided_per_100_hours'])} avoided "
                 f"({odds_text(row['avoided_low'])} to {odds_text(row['avoided_high'])}), "
                 f"rank {row['rank_low']} to {row['rank_high']}"
@@ -300,6 +307,29 @@ def first_landings(assessment: Ranked, *, shown: int, head: str = "") -> str:
     if lines[-1]:
         lines.append("")
     return "\n".join([*lines, *_same_hours(assessment)])
+
+
+def in_groups(assessment: Ranked) -> str:
+    """
+    That the order goes no further than groups, where nothing was counted.
+
+    Parameters
+    ----------
+    assessment : Ranked
+        Result of `assess`.
+
+    Returns
+    -------
+    sentence : str
+        With its full stop and a space, to stand before all else; empty where there is an order.
+    """
+    texts = [note.text for note in assessment.notes if note.code == GROUPS_ONLY]
+    return f"{texts[0][0].upper()}{texts[0][1:]}. " if texts else ""
+
+
+def _place(row: pd.Series, grouped: str) -> str:
+    """Rank of a landing, or its group where the order goes no further."""
+    return f"group {row['rank_group']}" if grouped else f"{row['rank']:>3}"
 
 
 def top_landings(assessment: Ranked, *, count: int) -> pd.DataFrame:

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 from spreadnet.words.finding import headline, size_of
 from spreadnet.words.numbers import (
+    chance_text,
+    count_text,
     counted,
     figure,
     odds_range,
@@ -16,8 +18,12 @@ from spreadnet.words.numbers import (
 )
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from spreadnet.words.types import Planned
 
+EDUCATION, COUNTING = "education", "counting"  # kinds of shifts
+PERMISSION = "ask permission first"  # where nobody has said that educators may work
 DAYS = {"weekday": "weekdays", "weekend": "weekend days and holidays"}
 BRIDGING = "most bridging boats"  # the way of placing hours by the published rule
 WORTH_SAYING = 0.005  # share by which another plan may look better before a word is said
@@ -124,6 +130,86 @@ def dropped_words(loss: float, other: tuple[str, str, float] | None, *, seasons:
     if other is None:
         return f"{text}; its hours could go nowhere else"
     return f"{text}; its hours would avoid {odds_text(other[2])} at {other[0]}, {other[1]}"
+
+
+def counting_words(told: pd.Series, *, gain: float, seasons: int) -> str:
+    """
+    Why a shift is for counting.
+
+    Parameters
+    ----------
+    told : Series
+        The landing's row of `SurveyList.table`.
+    gain : float
+        Avoided besides in the seasons after this one.
+    seasons : int
+        Seasons looked ahead.
+
+    Returns
+    -------
+    words : str
+        One line.
+    """
+    later = "season" if seasons == 2 else f"{seasons - 1} seasons"
+    return (
+        f"to count: about {told['contacts_launching']:.0f} boats launching and "
+        f"{told['contacts_retrieving']:.0f} retrieving tell most of {told['sharpens']}; hours move "
+        f"with chance {chance_text(told['chance_of_change'])}, which avoids {odds_text(gain)} more "
+        f"in the {later} after this one"
+    )
+
+
+def uncounted_words(instead: float) -> str:
+    """
+    What would change if one counting shift were dropped.
+
+    Parameters
+    ----------
+    instead : float
+        What the educating shift in its place would avoid.
+
+    Returns
+    -------
+    words : str
+        One line.
+
+    Examples
+    --------
+    >>> uncounted_words(0.0005)
+    'an educating shift in its place would avoid 1 in 2,000 this season'
+    >>> uncounted_words(0.0)
+    'its hours could go to no educating shift that avoids anything'
+    """
+    if instead <= 0:
+        return "its hours could go to no educating shift that avoids anything"
+    return f"an educating shift in its place would avoid {odds_text(instead)} this season"
+
+
+def kinds_words(plan: Planned) -> str:
+    """
+    How many shifts are for educating and how many for counting.
+
+    Parameters
+    ----------
+    plan : Planned
+        Result of `make_plan`.
+
+    Returns
+    -------
+    sentence : str
+        Without a final full stop; empty where none is for counting.
+    """
+    kinds = plan.kinds.to_dict("index")
+    teach, count = kinds[EDUCATION], kinds[COUNTING]
+    if not count["shifts"]:
+        return ""
+    return (
+        f"{counted(int(teach['shifts']), 'shift')} ({count_text(teach['hours'])} hours) are for "
+        f"educating and {count_text(count['shifts'])} ({count_text(count['hours'])} hours) for "
+        "counting boats and what is found on them, at landings without educators: there that gains "
+        f"more than educating, together about {odds_text(count['gain_by_counting'])} in the "
+        "seasons after this one"
+    )
 
 
 def plan_finding(plan: Planned) -> str:
@@ -243,17 +329,23 @@ def plan_words(plan: Planned, *, shown: int = 10) -> str:
     text : str
         Finding, first rows, and how the same hours do placed as today.
     """
-    told = [f"{text}." for text in (plan_finding(plan), plan_compared(plan)) if text]
+    texts = (plan_finding(plan), plan_compared(plan), kinds_words(plan))
+    told = [f"{text}." for text in texts if text]
     lines = [*(line for text in told for line in textwrap.wrap(text, 88)), ""]
     for cell in plan.table.head(shown).to_dict("records"):
         lines.append(
             f"{cell['shifts']:>4} x {cell['landing']} ({cell['landing_id']}), "
             f"{cell['day_type']} {cell['block']}"
+            + ("" if cell["kind"] == EDUCATION else f" ({cell['kind']})")
+            + (f" ({cell['permission']})" if cell["permission"] else "")
         )
         lines += textwrap.wrap(cell["why"], 88, initial_indent=" " * 7, subsequent_indent=" " * 7)
     if len(plan.table) > shown:
         lines.append(f"       ... and {len(plan.table) - shown} more landings and times")
-    lines += ["", "The same hours avoid:"]
+    lines += [
+        "",
+        "The same hours for education avoid:" if kinds_words(plan) else "The same hours avoid:",
+    ]
     for way, row in plan.ways.iterrows():
         lines.append(
             f"  {way}: {odds_range(row['avoided'], row['avoided_low'], row['avoided_high'])}, "

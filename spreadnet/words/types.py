@@ -110,6 +110,10 @@ class Planned(Protocol):
         """Shifts by landing, day type and block."""
 
     @property
+    def kinds(self) -> pd.DataFrame:
+        """Totals by kind of shift."""
+
+    @property
     def ways(self) -> pd.DataFrame:
         """The same hours, by way."""
 
@@ -176,3 +180,7 @@ class Surveyed(Protocol):
     @property
     def drawn(self) -> bool:
         """Whether the intervals hold all that is unsure."""
+
+    @property
+    def lakes(self) -> pd.DataFrame:
+        """Gain of knowing the status of lakes."""

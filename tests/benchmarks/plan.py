@@ -10,9 +10,9 @@ from pathlib import Path
 import spreadnet
 from spreadnet.decisions.draws.parallel import one_thread
 from spreadnet.decisions.draws.run import run_model
-from spreadnet.decisions.plan.objective import Avoided
-from spreadnet.decisions.plan.rules import plan_rules
-from spreadnet.decisions.plan.search import search
+from spreadnet.decisions.shifts.objective import Avoided
+from spreadnet.decisions.shifts.region_rules import plan_rules
+from spreadnet.decisions.shifts.search import search
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
 

@@ -590,9 +590,15 @@ FAULTY = {
         ),
     ),
     "share_of_nothing": Case(
-        settings("most_share_per_landing = 0", "least_landings = 2.5"),
+        settings("most_share_per_landing = 0", "least_landings = 2.5", "most_counting_share = 20"),
         Told("out-of-range", "region.toml:5:most_share_per_landing", "0 is outside 0.001 to 1"),
         Told("not-whole", "region.toml:6:least_landings", "2.5 is not a whole number"),
+        Told("out-of-range", "region.toml:7:most_counting_share", "20 is outside 0 to 1"),
+    ),
+    "dusk_unclear": Case(
+        settings("after_dusk = 22", 'unasked_landings = "perhaps"'),
+        Told("not-yes-or-no", "region.toml:5:after_dusk", "'22' is neither true nor false"),
+        Told("not-yes-or-no", "region.toml:6:unasked_landings", "'perhaps' is neither true nor"),
     ),
     "not_toml": Case(settings("hours = many"), Told("not-toml", "region.toml:5", "not valid TOML")),
     "unknown_key": Case(

@@ -103,7 +103,7 @@ def true_run(maker, made, region, result):
     paths = {n: expected_spread(i, nobody, seasons=result.seasons) for n, i in inputs.items()}
     slopes = {n: gradient(i, nobody, paths[n]) for n, i in inputs.items()}
     reach = hour_reach(estimates, place)
-    return Run(region.settings.species, inputs, paths, slopes, {}, reach)
+    return Run(region.settings.species, inputs, paths, slopes, {}, reach, result.seasons)
 
 
 def as_made(species, made):

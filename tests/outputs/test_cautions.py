@@ -12,7 +12,7 @@ import pytest
 
 import spreadnet
 from spreadnet.outputs.write import write_hindcast, write_plan, write_results, write_survey
-from spreadnet.words import CAUTIONS, ON_SITE
+from spreadnet.words import ALONE, CAUTIONS, ON_SITE
 
 # What a person at a ramp must have read, whatever file brought them there.
 TELLING = ("authorise", "alone", "heat", "thunder", "water's edge", "dusk", "vehicles", "local law")
@@ -74,7 +74,7 @@ def test_the_workbook_opens_on_them(results):
     book = openpyxl.load_workbook(results / "plan" / "roster.xlsx")
     assert book.active is book.worksheets[0]
     told = [cell.value for cell in book.worksheets[0]["A"]]
-    assert told == ["Cautions", *ON_SITE]
+    assert told == ["Cautions", ALONE, *ON_SITE]  # the demo has crews of one
     for sheet in book.worksheets[1:]:  # each is printed on its own
         assert book.worksheets[0].title in sheet.oddFooter.center.text
 

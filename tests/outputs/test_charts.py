@@ -141,8 +141,9 @@ def test_the_ring_stands_on_the_curve_at_the_hours_of_the_plan(plan):
     ax = value_chart(plan)
     curve, ring = (line.get_xydata() for line in ax.lines)
     np.testing.assert_allclose(curve, plan.value[["hours_a_season", "avoided"]])
-    assert ring[0, 0] == plan.hours
-    assert ring[0, 1] == pytest.approx(np.interp(plan.hours, *curve.T))
+    hours = plan.kinds.loc["education", "hours"]
+    assert ring[0, 0] == hours
+    assert ring[0, 1] == pytest.approx(np.interp(hours, *curve.T))
     with pytest.raises(ValueError, match="It has none"):
         value_chart(replace(plan, value=plan.value.iloc[:0]))
 

@@ -50,7 +50,7 @@ class Run:
     Spread of every species without education, and its slope, for one set of estimates.
 
     `inputs`, `paths`, `slopes` and `calibration` are by species; `weights` say what one infestation
-    of each counts.
+    of each counts; `seasons` are looked ahead.
     """
 
     weights: Mapping[str, float]
@@ -59,11 +59,7 @@ class Run:
     slopes: Mapping[str, Gradient]
     calibration: Mapping[str, Calibration]
     reach: Reach
-
-    @property
-    def seasons(self) -> int:
-        """Seasons looked ahead."""
-        return next(iter(self.paths.values())).seasons
+    seasons: int
 
     def hour_values(self) -> tuple[Array, Array]:
         """Weighted infestations avoided by an hour a season, leaving and arriving, (K, D)."""
@@ -167,7 +163,7 @@ def run_model(
             tell(name, one, rates)
         del rates
     reach = hour_reach(estimates, place)
-    return Run(place.settings.species, inputs, paths, slopes, calibration, reach)
+    return Run(place.settings.species, inputs, paths, slopes, calibration, reach, seasons)
 
 
 @short_repr
@@ -442,7 +438,9 @@ def avoided_by(run: Run, hours: Mapping[str, Array]) -> Array:
     return totals[0] - totals[1:]
 
 
-def totals_of(run: Run, coverages: Sequence[Coverage]) -> Array:
+def totals_of(
+    run: Run, coverages: Sequence[Coverage], *, rates: Mapping[str, Rates] | None = None
+) -> Array:
     """
     Weighted new infestations under each of several coverages.
 
@@ -452,6 +450,8 @@ def totals_of(run: Run, coverages: Sequence[Coverage]) -> Array:
         The model on one set of estimates.
     coverages : sequence of Coverage, length P
         Shares of boats reached in every season.
+    rates : mapping of species to Rates, optional
+        As `run_model` tells them, where they were kept.
 
     Returns
     -------
@@ -461,7 +461,9 @@ def totals_of(run: Run, coverages: Sequence[Coverage]) -> Array:
     together = Coverage.together(coverages)
     totals = np.zeros(len(coverages))
     for name, one in run.inputs.items():
-        totals = totals + run.weights[name] * totals_under(one, together, seasons=run.seasons)
+        known = None if rates is None else rates[name]
+        under = totals_under(one, together, seasons=run.seasons, rates=known)
+        totals = totals + run.weights[name] * under
     return totals
 
 

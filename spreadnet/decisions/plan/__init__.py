@@ -1,13 +1,12 @@
 """
-Which shifts avoid most within all rules, and what are hours worth?
+What is the season plan, who can work it, and what are hours worth?
 
-Whole shifts by landing, day type and block: the best for fixed values by linear programming, the
-best plan by fresh slopes and swaps, beside what people do today, with the value of hours and the
-cost of each rule.
+The best shifts with dates and people, one row a landing and time with why it is there, beside what
+people do today, with the value of hours, the price of spreading them and the cost of each rule.
 """
 
 from spreadnet.decisions.plan.plan import SeasonPlan, make_plan
-from spreadnet.decisions.plan.rules import first_free_day
+from spreadnet.decisions.shifts import first_free_day
 
 __all__ = [
     "SeasonPlan",

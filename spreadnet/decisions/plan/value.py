@@ -8,10 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from spreadnet.decisions.plan.best_linear import best_for
-from spreadnet.decisions.plan.rules import Spread
-from spreadnet.decisions.plan.search import search
 from spreadnet.decisions.plan.ways import PLAN, cost_of_one, mean_range, share_of
+from spreadnet.decisions.shifts import Spread, best_for, search
 from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
@@ -19,9 +17,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from spreadnet.decisions.plan.objective import MeanAvoided
-    from spreadnet.decisions.plan.rules import PlanRules
-    from spreadnet.decisions.plan.search import Found, Objective
+    from spreadnet.decisions.shifts import Found, MeanAvoided, Objective, PlanRules
 
     Array = NDArray[np.floating]
     Counts = NDArray[np.int64]

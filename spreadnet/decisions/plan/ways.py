@@ -16,7 +16,7 @@ from spreadnet.decisions.hours import (
     place_busiest,
     place_equally,
 )
-from spreadnet.decisions.plan.rules import hours_by_block
+from spreadnet.decisions.shifts import hours_by_block
 from spreadnet.model.estimates import drawn_estimates
 from spreadnet.model.inputs import each_species
 from spreadnet.model.spread import Coverage, totals_under
@@ -138,9 +138,9 @@ def way_draw(setting: WaySetting, draw: int) -> Array:
     together = Coverage.together(every)
     expected = np.zeros(len(every))
     for name, inputs, _, rates in each_species(estimates, setting.movement, place=place):
-        del rates
-        weight = place.settings.species[name]
-        expected += weight * totals_under(inputs, together, seasons=setting.seasons)
+        under = totals_under(inputs, together, seasons=setting.seasons, rates=rates)
+        expected += place.settings.species[name] * under
+        del rates  # as large as the trips: let go before the next are worked out
     return expected[0] - expected[1:]
 
 

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from spreadnet.decisions.plan.rules import SMALL
 from spreadnet.decisions.ranking import assumed_lakes, attribute
+from spreadnet.decisions.shifts import SMALL
 from spreadnet.words import OUTSIDE, shift_words, side_words
 
 if TYPE_CHECKING:
@@ -16,9 +16,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from spreadnet.decisions.draws import Run
-    from spreadnet.decisions.plan.rules import PlanRules
-    from spreadnet.decisions.plan.search import Found, Objective
     from spreadnet.decisions.ranking import Attribution
+    from spreadnet.decisions.shifts import Found, Objective, PlanRules
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from spreadnet.decisions.ranking.attribution import attribute
-from spreadnet.decisions.ranking.order import rank_draws, ranks
+from spreadnet.decisions.ranking.order import rank_draws, rank_groups, ranks
 from spreadnet.decisions.ranking.uncertainty import variance_shares
 from spreadnet.evidence.estimating import WATERS
 from spreadnet.evidence.region import DIRECTIONS, GAPS
@@ -88,6 +88,7 @@ def landing_table(
     table["avoided_low"], table["avoided_high"] = drawn.low, drawn.high
     table["rank_low"] = _whole(drawn.rank_low, ranked)
     table["rank_high"] = _whole(drawn.rank_high, ranked)
+    table["rank_group"] = _whole(rank_groups(drawn.rank, scores * exact.factor), ranked)
     for first, chance in drawn.chance_first.items():
         table[f"chance_first_{first}"] = chance if ranked else np.nan
     shares = variance_shares(*moved)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.floating]
 
 FIRSTS = (5, 10, 20)
+SURE = 0.9  # share of draws in which one landing beats another that can be told from it
 
 
 @short_repr
@@ -112,3 +113,37 @@ def rank_draws(scores: Array, draws: Array, *, ids: Sequence[str]) -> RankDraws:
         low=np.minimum(low, scores),
         high=np.maximum(high, scores),
     )
+
+
+def rank_groups(rank: NDArray[np.int64], draws: Array) -> NDArray[np.int64]:
+    """
+    Groups of landings that can't be told apart from the first of their group.
+
+    Parameters
+    ----------
+    rank : array of int, shape (K,)
+        Order of the landings, 1 first.
+    draws : array, shape (N, K)
+        Scores in N draws.
+
+    Returns
+    -------
+    group : array of int, shape (K,)
+        1 for the first; a landing begins a new one where the first of the group before it scores
+        higher in nine draws of ten or more.
+
+    Examples
+    --------
+    >>> draws = np.array([[3.0, 2.9, 1.0], [3.0, 3.1, 1.5]])
+    >>> rank_groups(np.array([1, 2, 3]), draws)
+    array([1, 1, 2])
+    """
+    group = np.empty(len(rank), np.int64)
+    number, first = 1, None
+    for k in np.argsort(rank, kind="stable"):
+        if first is None:
+            first = k
+        elif np.mean(draws[:, first] > draws[:, k]) >= SURE:
+            number, first = number + 1, k
+        group[k] = number
+    return group

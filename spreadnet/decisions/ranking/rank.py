@@ -23,7 +23,7 @@ from spreadnet.model.distance import lake_points, landing_lake_positions
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
 from spreadnet.model.spread import lake_network, trips_table
-from spreadnet.words import figure, skill_lines
+from spreadnet.words import GROUPS_ONLY, counted, figure, skill_lines
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -348,6 +348,8 @@ def _notes(
 ) -> list[Note]:
     """What to keep in mind when reading the result."""
     notes = list(movement.notes)
+    if not evidence.counted and not movement.finds.species and landings["rank"].notna().any():
+        notes.append(Note(GROUPS_ONLY, _groups_words(landings)))
     unvisited = int((~landings["visited"].astype(bool)).sum())
     if unvisited:
         notes.append(
@@ -403,6 +405,17 @@ def _network(region: Region, lakes: gpd.GeoDataFrame, trips: gpd.GeoDataFrame) -
 def _labels(evidence: Evidence) -> dict[str, str]:
     """Names of species for people."""
     return {name: one.label for name, one in evidence.species.items()}
+
+
+def _groups_words(landings: gpd.GeoDataFrame) -> str:
+    """That the order goes no further than groups, and how many landings the first holds."""
+    number, groups = int((landings["rank_group"] == 1).sum()), int(landings["rank_group"].max())
+    text = (
+        "not enough evidence to rank beyond groups: no boat was counted, no boater asked, and too "
+        f"few finds have a date; {counted(number, 'landing')} of {len(landings)} can't be told "
+        "from the first"
+    )
+    return text if groups > 1 else f"{text}, so it is no order at all"
 
 
 def _calibration_notes(evidence: Evidence, run: Run) -> list[Note]:

@@ -14,7 +14,7 @@ from spreadnet.decisions.roster.book import Axis, Offers, codes_in
 from spreadnet.evidence.region import DAY_TYPES, Block, clock
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from spreadnet.decisions.roster.book import Need
 
@@ -50,6 +50,8 @@ class RosterRules:
         of Directive 2003/88/EC, article 3 (from memory).
     cost_per_km : float or None
         For the note on travel.
+    last_ends : mapping of date to float, or None
+        Latest end of new shifts on each day, in hours after midnight; None for no limit.
     region : str
         Name that goes into the calendar's identifiers, so that two regions with the same ids of
         landings can share a calendar.
@@ -66,6 +68,7 @@ class RosterRules:
     rest_hours: float = 11.0
     most_shifts_per_person_week: int = 5
     cost_per_km: float | None = None
+    last_ends: Mapping[date, float] | None = None
     region: str = ""
 
     def __post_init__(self) -> None:
@@ -127,7 +130,7 @@ def sorted_rows(table: pd.DataFrame | None, columns: Sequence[str]) -> pd.DataFr
 
 
 def counts_of(
-    needs: pd.DataFrame, *, rules: RosterRules, landings: pd.DataFrame
+    needs: pd.DataFrame, *, rules: RosterRules, landings: pd.DataFrame, column: str = "shifts"
 ) -> dict[Need, int]:
     """Shifts needed by landing, day type and block, as positions."""
     labels = {block.label: position for position, block in enumerate(rules.blocks)}
@@ -137,10 +140,10 @@ def counts_of(
         for thing, known in (("landing_id", places), ("block", labels), ("day_type", DAY_TYPES)):
             if row[thing] not in known:
                 raise invalid(thing, row[thing], f"It must be one of the {len(known)} known")
-        if row["shifts"] < 0 or row["shifts"] != int(row["shifts"]):
-            raise invalid("shifts", row["shifts"], "It must be a whole number, 0 or more")
+        if row[column] < 0 or row[column] != int(row[column]):
+            raise invalid(column, row[column], "It must be a whole number, 0 or more")
         need = (places[row["landing_id"]], row["day_type"] == DAY_TYPES[1], labels[row["block"]])
-        counts[need] = counts.get(need, 0) + int(row["shifts"])
+        counts[need] = counts.get(need, 0) + int(row[column])
     return dict(sorted(counts.items()))
 
 
@@ -167,6 +170,9 @@ def names_of(
     ]
     holidays = {day.toordinal() for day in rules.holidays}
     least = max(rules.plan_from, rules.season_first_day).toordinal()
+    start = np.array([hour for *_, hour in starts], float)
+    latest = rules.last_ends or {}
+    ends = np.array([latest.get(date.fromordinal(day), np.inf) for day in every])
     axis = Axis(
         first=first,
         week=np.array([(day - 1) // 7 - (first - 1) // 7 for day in every]),
@@ -174,7 +180,8 @@ def names_of(
         usable=np.array([least <= day <= rules.season_last_day.toordinal() for day in every]),
         block=np.array([block for block, _, _ in starts], int),
         number=np.array([k for _, k, _ in starts], int),
-        start=np.array([hour for *_, hour in starts], float),
+        start=start,
+        light=start + rules.shift_hours <= ends[:, None] + 1e-9,
     )
     codes = sorted({*codes_in(offers["code"]), *codes_in(promises["code"])})
     return Names(

@@ -37,6 +37,8 @@ class Axis:
         Block of each start, and its place within the block.
     start : array, shape (S,)
         Hours after midnight.
+    light : array, shape (D, S)
+        Whether a shift that starts then ends early enough for the day.
     """
 
     first: int
@@ -46,6 +48,7 @@ class Axis:
     block: Counts
     number: Counts
     start: Array
+    light: Flags
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -180,7 +183,8 @@ class Book:
         axis = self.offers.axis
         days = np.flatnonzero(axis.usable & (axis.weekend == weekend))
         slots = np.flatnonzero(axis.block == block)
-        day, slot = np.nonzero(self.taken[landing][days[:, None], slots] == 0)
+        cells = days[:, None], slots
+        day, slot = np.nonzero((self.taken[landing][cells] == 0) & axis.light[cells])
         return days[day], slots[slot]
 
     def shares_after(self) -> Array:

@@ -144,7 +144,7 @@ def _cell_of_row(names: Names, row: Row) -> tuple[int, int] | None:
         return None
     slots = names.slots(names.block[row["block"]])
     slot = next((s for s in slots if names.start(s) == row["start"]), None)
-    return None if slot is None else (day, slot)
+    return None if slot is None or not names.axis.light[day, slot] else (day, slot)
 
 
 def _need_of_row(names: Names, row: Row) -> Need | None:

@@ -37,17 +37,21 @@ class Roster:
     shifts : DataFrame
         By date, start and landing: `shift_id`, `landing_id`, `landing`, `date`, `start`, `end`,
         `day_type`, `block`, `people` (codes joined with `; `), `km` (there and back, summed over
-        the crew, NaN when not known), `status` (`planned`, `open`, `promised`, `cancelled`), `uid`,
-        `sequence`.
+        the crew, NaN when not known), `status` (`planned`, `open`, `promised`, `cancelled`),
+        `accepted` (`yes` where its people have taken it on), `permission` (what has to be asked
+        first), `kind` (`education` or `counting`), `uid`, `sequence`.
     by_person : DataFrame
         Index `code`: `shifts`, `hours`, `km`, `days_offered`, `share_of_offer`.
     notes : tuple of Note
         What could not be met, and by how much.
+    crew : int
+        People a shift.
     """
 
     shifts: pd.DataFrame
     by_person: pd.DataFrame
     notes: tuple[Note, ...]
+    crew: int = 2
 
 
 def make_roster(
@@ -73,11 +77,13 @@ def make_roster(
     ----------
     needs : DataFrame
         `landing_id`, `day_type`, `block` (label), `shifts` from `rules.plan_from` to the end of the
-        season, promised ones included.
+        season, promised ones included; `counting`, how many of them are for counting boats, which
+        come first, none where there is no such column.
     rules : RosterRules
         What to keep to.
     landings : DataFrame
-        Index `landing_id`; `name`, `easting_m`, `northing_m`.
+        Index `landing_id`; `name`, `easting_m`, `northing_m`; `permission` where something has to
+        be asked first.
     people : DataFrame, optional
         A row for each day (and block) offered: `code`, `date`, `block` (label or `any`), `hours`,
         `home_landing_id`, `most_km` (one way). Without it shifts have dates only.
@@ -108,7 +114,11 @@ def make_roster(
     be an hour shorter. Travel between two shifts of one day is not counted.
     """
     ordered = landings.sort_index()
+    if "permission" not in ordered:
+        ordered = ordered.assign(permission="")
     counts = counts_of(needs, rules=rules, landings=ordered)
+    of_them = needs if "counting" in needs else needs.assign(counting=0)
+    counting = counts_of(of_them, rules=rules, landings=ordered, column="counting")
     promises = sorted_rows(promised, ["date", "landing_id", "block", "code"])
     earlier = sorted_rows(previous, ["date", "start", "landing_id", "uid"])
     days = sorted_rows(people, ["code", "date", "block", "hours", "home_landing_id", "most_km"])
@@ -124,5 +134,5 @@ def make_roster(
     shifts, by_hand = schedule(book, shifts, fill_only=fill_only)
     by_person = person_table(offers, names, shifts)
     notes = roster_notes(book, names, shifts, by_hand=by_hand, by_person=by_person)
-    table = shift_table(offers, names, shifts, gone=gone, earlier=earlier)
-    return Roster(table, by_person, tuple(notes))
+    table = shift_table(offers, names, shifts, gone=gone, earlier=earlier, counting=counting)
+    return Roster(table, by_person, tuple(notes), rules.crew)

@@ -16,18 +16,22 @@ from spreadnet.decisions.roster.axis import Names
 from spreadnet.decisions.roster.book import Book, Offers, Shift, codes_in, lacks
 from spreadnet.evidence.columns import columns
 from spreadnet.evidence.region import DAY_TYPES, Note, clock
+from spreadnet.words import COUNTING, EDUCATION
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from spreadnet.decisions.roster.book import Need
 
     Row = dict[Any, Any]
 
 
 COLUMNS = (
     "shift_id", "landing_id", "landing", "date", "start", "end", "day_type", "block", "people",
-    "km", "status", "uid", "sequence",
+    "km", "status", "accepted", "permission", "kind", "uid", "sequence",
 )  # fmt: skip
 UIDS = uuid.uuid5(uuid.NAMESPACE_OID, "spreadnet roster")
+ACCEPTED = "yes"  # as a coordinator writes it beside a shift that its people have taken on
 NAMED = 6  # landings or blocks named in a note; the rest are counted
 
 
@@ -38,8 +42,9 @@ def shift_table(
     *,
     gone: list[Row],
     earlier: pd.DataFrame,
+    counting: Mapping[Need, int],
 ) -> pd.DataFrame:
-    """The roster as a table, with cancelled shifts of the earlier plan."""
+    """The roster as a table, with cancelled shifts of the earlier plan; counting comes first."""
     from_ = pd.Timestamp(names.rules.plan_from)
     dated = [shift for shift in shifts if shift.day >= 0]
     dated.sort(key=lambda s: (s.day, offers.axis.start[s.slot], s.landing))
@@ -50,15 +55,24 @@ def shift_table(
             cancelled.setdefault(row["uid"], row)
     used = {shift.was["uid"] for shift in dated if shift.was}
     ids = _next_ids(earlier)
-    rows = []
+    rows, left = [], Counter(counting)
     for shift in dated:
         row = _row(offers, names, shift)
+        row["kind"] = EDUCATION
+        if left[shift.need] > 0 and not shift.promised:
+            row["kind"], left[shift.need] = COUNTING, left[shift.need] - 1
         row["uid"], row["shift_id"], row["sequence"] = _identity(
             row, shift, names=names, used=used, cancelled=cancelled, earlier=earlier, ids=ids
         )
+        row["accepted"] = _accepted(row, shift)
         used.add(row["uid"])
         rows.append(row)
-    rows += [{**row, "status": "cancelled"} for row in cancelled.values() if row["uid"] not in used]
+    none: Row = {"accepted": "", "permission": "", "kind": EDUCATION}
+    rows += [
+        {**none, **row, "status": "cancelled"}
+        for row in cancelled.values()
+        if row["uid"] not in used
+    ]
     table = pd.DataFrame(rows, columns=list(COLUMNS))
     table["date"] = pd.to_datetime(table["date"]).astype("datetime64[s]")
     table["km"], table["sequence"] = table["km"].astype(float), table["sequence"].astype(int)
@@ -84,7 +98,23 @@ def _row(offers: Offers, names: Names, shift: Shift) -> Row:
         "people": "; ".join(codes[p] for p in people),
         "km": np.nan if shift.unnamed else km,
         "status": status,
+        "permission": names.landings["permission"].iloc[shift.landing],
     }
+
+
+def _accepted(row: Row, shift: Shift) -> str:
+    """`yes` where people have taken the shift on as it is now: promised, or so told before."""
+    if shift.promised:
+        return ACCEPTED
+    was = shift.was or {}
+    told = str(was.get("accepted", "")).strip().lower() == ACCEPTED
+    return ACCEPTED if told and row["people"] and _unchanged(row, was) else ""
+
+
+def _unchanged(row: Row, was: Row) -> bool:
+    """Whether a shift has the day, the time and the people that it had."""
+    times = all(str(row[key]) == str(was[key]) for key in ("date", "start", "end"))
+    return times and codes_in([row["people"]]) == codes_in([was["people"]])
 
 
 def _next_ids(earlier: pd.DataFrame) -> Iterator[str]:
@@ -109,9 +139,8 @@ def _identity(
     """Identifier, running number and version: those it had, one version on if it changed."""
     if shift.was:
         was = shift.was
-        same = all(str(row[k]) == str(was[k]) for k in ("date", "start", "end", "status")) and (
-            codes_in([row["people"]]) == codes_in([was["people"]])
-        )
+        same = _unchanged(row, was) and row["status"] == was["status"]
+        same = same and row["kind"] == was.get("kind", EDUCATION)
         return was["uid"], was.get("shift_id") or next(ids), int(was["sequence"]) + (not same)
     number = names.axis.number[shift.slot]
     text = f"{row['landing_id']}|{row['date']:%Y-%m-%d}|{row['start']}|{number}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,6 +19,7 @@ from spreadnet.decisions.surveys.answers import (
     unsure_of,
     worth_of,
 )
+from spreadnet.decisions.surveys.lakes import no_lakes
 from spreadnet.decisions.surveys.value import (
     even_scores,
     gain_of_knowing,
@@ -69,6 +70,10 @@ class SurveyList:
         Seasons looked ahead.
     drawn : bool
         Whether the intervals hold all that is unsure, or only what visits to the landing can tell.
+    when : array of int, shape (K,)
+        Day block of the survey shift, in the order of `Reach.day_blocks`.
+    lakes : DataFrame
+        Lakes to survey, see `lakes_to_survey`; empty where only landings were compared.
     """
 
     table: pd.DataFrame
@@ -76,6 +81,8 @@ class SurveyList:
     shift_avoids: float
     seasons: int
     drawn: bool
+    when: Positions
+    lakes: pd.DataFrame = field(default_factory=no_lakes)
 
 
 def survey_next(
@@ -86,8 +93,8 @@ def survey_next(
     run: Run,
     hours: Array,
     scores: Array | None = None,
-    factor: Array | float = 1.0,
     survey_hours: float | None = None,
+    room: NDArray[np.bool_] | None = None,
 ) -> SurveyList:
     """
     Expected gain of one more survey shift at each landing.
@@ -112,10 +119,10 @@ def survey_next(
     scores : array, shape (N, K), optional
         Avoided per 100 hours in draws, for the width of the intervals. Left out, the intervals
         hold only what more visits to the landing could tell.
-    factor : array, shape (K,), or float
-        What real hours avoid over what the slope says, see `shortlist.Exact`; for the table only.
     survey_hours : float, optional
         Length of the survey shift; the shift length of `region.toml` when left out.
+    room : array of bool, shape (K, D), optional
+        Day blocks in which a survey shift could be worked; all when left out.
 
     Returns
     -------
@@ -139,7 +146,10 @@ def survey_next(
     response = response_of(worth, evidence, movement, reach=reach)
     best = np.argmax(worth.of_an_hour(reach), axis=1)
     parts = _parts(told, response, best)
-    row, when = np.arange(len(best)), np.argmax(parts.sum(axis=0), axis=1)
+    tells = parts.sum(axis=0)
+    if room is not None:
+        tells = np.where(room, tells, -1.0)
+    row, when = np.arange(len(best)), np.argmax(tells, axis=1)
     known = told.at(row, when)
     seen = _seen(response.at(row, best), known)[:, 0]
     gain, chance, margin = _gains(response, known, top=seen.max(axis=1), run=run, hours=hours)
@@ -150,17 +160,17 @@ def survey_next(
     table["survey_when"] = _when(run, when, evidence)
     boats = contacts_of(evidence, reach, hours=length)
     table["contacts_launching"], table["contacts_retrieving"] = (b[row, when] for b in boats)
-    score = np.sum(run.per_100_hours(run.best_block()), axis=0) * factor
+    score = np.sum(run.per_100_hours(run.best_block()), axis=0)
     table["avoided_per_100_hours"] = score
     table["width_now"], table["width_after"] = _widths(
         score,
         told=_spread(seen),
         all_told=_spread(_seen(response.at(row, best), unsure.all())[:, 0]),
-        scores=None if scores is None else scores * factor,
+        scores=scores,
     )
     table["hours_ranked"] = hours.sum(axis=1)
     each = margin * length / run.seasons
-    return SurveyList(table, length, each, run.seasons, drawn=scores is not None)
+    return SurveyList(table, length, each, run.seasons, drawn=scores is not None, when=when)
 
 
 def _parts(told: Told, response: Response, best: Positions) -> Array:

@@ -164,6 +164,37 @@ def whole_shifts(values: Array, reach: Reach) -> NDArray[np.integer]:
     return np.where(reach.can_staff[:, None] & (values > 0), shifts, 0)
 
 
+def best_placed(values: Array, shifts: NDArray[np.integer], *, placed: int) -> Positions:
+    """
+    Shifts placed where they avoid most, shape (K, D).
+
+    Parameters
+    ----------
+    values : array, shape (K, D)
+        Avoided by one more hour a season.
+    shifts : array of int, shape (K, D)
+        Shifts that fit, see `whole_shifts`.
+    placed : int
+        Shifts in all.
+
+    Returns
+    -------
+    given : array of int, shape (K, D)
+        Fewer than `placed` in all where no more fit.
+
+    Examples
+    --------
+    >>> best_placed(np.array([[3.0], [1.0], [2.0]]), np.full((3, 1), 2), placed=3).ravel()
+    array([2, 0, 1])
+    """
+    order = np.argsort(-values.ravel(), kind="stable")
+    fits = shifts.ravel()[order]
+    before = np.cumsum(fits) - fits
+    given = np.zeros(values.size, int)
+    given[order] = np.clip(placed - before, 0, fits)
+    return given.reshape(values.shape)
+
+
 def shifts_in_doubt(
     values: Array, shifts: NDArray[np.integer], *, placed: int
 ) -> tuple[Positions, Array, Array]:

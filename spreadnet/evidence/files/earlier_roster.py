@@ -17,6 +17,8 @@ NEEDED = (
     *("shift_id", "landing_id", "landing", "date", "start", "end", "day_type", "block", "people"),
     *("km", "status", "uid", "sequence"),
 )
+# Not in rosters of earlier versions, and what stands there then.
+LATER = {"accepted": "", "permission": "", "kind": "education"}
 WHY = "Shifts keep their days and their place in calendars only if the plan before is read whole."
 # What a cell is called that is not as spreadnet writes it, and how that is told.
 _CELLS: dict[str, tuple[str, Callable[[str], object]]] = {
@@ -25,7 +27,9 @@ _CELLS: dict[str, tuple[str, Callable[[str], object]]] = {
     "end": ("not-a-time", re.compile(r"[0-9]{2}:[0-9]{2}").fullmatch),
     "km": ("not-a-number", re.compile(r"|[0-9]{1,9}(\.[0-9]+)?(e[+-]?[0-9]{1,2})?").fullmatch),
     "sequence": ("not-a-number", re.compile(r"[0-9]{1,9}").fullmatch),
+    "accepted": ("not-yes-or-no", re.compile(r"\s*(|yes|no)\s*", re.IGNORECASE).fullmatch),
 }
+MEND = {"accepted": "Write yes where the people of a shift have accepted it, else leave it empty."}
 
 
 def read_roster(folder: Path) -> pd.DataFrame:
@@ -58,13 +62,14 @@ def read_roster(folder: Path) -> pd.DataFrame:
     if missing:
         what = f"there is no column '{missing[0]}'"
         raise InputError([Problem("no-roster", path.name, what, WHY, mend, row=1)])
+    table = table.assign(**{name: text for name, text in LATER.items() if name not in table})
     problems = [
         Problem(
             code,
             path.name,
             f"{shown(text)} can't be read",
             WHY,
-            "Take the file as it was written, or plan without --previous.",
+            MEND.get(name, "Take the file as it was written, or plan without --previous."),
             row=row + 2,
             column=name,
         )
@@ -74,7 +79,8 @@ def read_roster(folder: Path) -> pd.DataFrame:
     ]
     if problems:
         raise InputError(problems)
-    return table[list(NEEDED)].assign(
+    return table[[*NEEDED, *LATER]].assign(
+        accepted=table["accepted"].str.strip().str.lower(),
         date=pd.to_datetime(table["date"], format="%Y-%m-%d").astype("datetime64[s]"),
         km=pd.to_numeric(table["km"].where(table["km"] != "")),
         sequence=table["sequence"].astype("int64"),

@@ -115,6 +115,17 @@ def _integer(column: Column, raw: Any) -> int:
     return int(value)
 
 
+def _flag(column: Column, raw: Any) -> bool:
+    """True or false, or yes or no in quotes."""
+    words = {"yes": True, "no": False}
+    if isinstance(raw, bool):
+        return raw
+    if isinstance(raw, str) and raw.strip().lower() in words:
+        return words[raw.strip().lower()]
+    mend = f"Write {column.name} = true or {column.name} = false"
+    raise BadValue("not-yes-or-no", f"{said(raw)} is neither true nor false", mend)
+
+
 def _day(column: Column, raw: Any) -> date:
     """A TOML date, or the same in quotes; a moment is refused, since its day hangs on a zone."""
     day = iso_day(raw) if isinstance(raw, str) else raw
@@ -189,6 +200,7 @@ CONVERT: dict[str, Callable[[Column, Any], Any]] = {
     "text": _text,
     "number": number_of,
     "integer": _integer,
+    "yes/no": _flag,
     "date": _day,
     "dates": _days,
     "clock ranges": _blocks,

@@ -6,6 +6,7 @@ the lake they lie on, distances in metres.
 """
 
 from spreadnet.evidence.where.crs import MOST_SHARE_ODD, swapped
+from spreadnet.evidence.where.daylight import sun_times, sunsets
 from spreadnet.evidence.where.place_tables import Placed, place_lakes, place_landings
 
 __all__ = [
@@ -13,5 +14,7 @@ __all__ = [
     "Placed",
     "place_lakes",
     "place_landings",
+    "sun_times",
+    "sunsets",
     "swapped",
 ]

@@ -8,12 +8,12 @@ graph.
 """
 
 from spreadnet.model.spread.between_lakes import FlowRates, LakeRates, Rates, lake_rates
+from spreadnet.model.spread.coverages import totals_under
 from spreadnet.model.spread.expected import (
     expected_spread,
     gradient,
     new_infestations,
     total,
-    totals_under,
 )
 from spreadnet.model.spread.futures import Futures, simulate
 from spreadnet.model.spread.incidence import collapse_matrix

@@ -25,9 +25,9 @@ AT_ONCE = 48  # years, futures or coverages worked on together without a matrix
 ROWS = 64  # landings a block, so that no second matrix as large as the trips is ever held
 
 
-class Rates(Protocol):
+class Sending(Protocol):
     """
-    Introductions a season between the A lakes that have a landing.
+    Introductions a season to the A lakes that have a landing: what the course of spread asks for.
 
     `lakes` (A,) are their positions among all lakes; `outside` (A,), or (P, A) for P coverages,
     the introductions a season from outside the region.
@@ -43,6 +43,10 @@ class Rates(Protocol):
 
     def sent(self, infested: Array) -> Array:
         """Introductions to each lake, given how likely each is infested, (..., A) to (..., A)."""
+
+
+class Rates(Sending, Protocol):
+    """The same with what its adjoint and its simulation ask for."""
 
     def back(self, value: Array) -> Array:
         """What each lake's introductions to all lakes are worth, (A,) to (A,)."""

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from spreadnet.model.spread.between_lakes import AT_ONCE, lake_rates
+from spreadnet.model.spread.between_lakes import lake_rates
 from spreadnet.model.spread.types import Coverage, Gradient, Path, covered
 from spreadnet.model.trips import Trips
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from spreadnet.model.spread.between_lakes import Changes, Rates
+    from spreadnet.model.spread.between_lakes import Changes, Rates, Sending
     from spreadnet.model.spread.types import SpreadInputs
 
     Array = NDArray[np.floating]
@@ -27,7 +27,7 @@ def expected_spread(
     coverage: Coverage | None = None,
     *,
     seasons: int,
-    rates: Rates | None = None,
+    rates: Sending | None = None,
     changes: Changes | None = None,
 ) -> Path:
     """
@@ -45,7 +45,7 @@ def expected_spread(
         Shares of boats reached, the same in every season, (K,) or (P, K); nobody when left out.
     seasons : int
         Seasons to look ahead, 1 or more.
-    rates : Rates, optional
+    rates : Sending, optional
         `lake_rates(inputs, coverage, establish=1.0)` where that is there already.
     changes : Changes, optional
         Instead of coverage and rates: P small changes of another course. What is worked out is by
@@ -90,10 +90,10 @@ def expected_spread(
             sent: Array = outside + rates.sent(state[..., at])
         else:
             sent = changes.sent(state[..., at], season)
-        came = np.zeros(hazard.shape, sent.dtype)
+        came, brought = np.zeros((2, *hazard.shape), sent.dtype)
         came[..., at] = inputs.establish * sent
-        before = None if beside is None else beside.introductions[season]
-        brought = _power_change(before, came, inputs.allee_exponent)
+        before = None if beside is None else beside.introductions[season, at]
+        brought[..., at] = _power_change(before, came[..., at], inputs.allee_exponent)
         hazard = hazard + inputs.habitat * (brought + state @ inputs.streams)
         free = 1 - initial
         if beside is not None:
@@ -157,36 +157,6 @@ def total(inputs: SpreadInputs, path: Path) -> Any:
         Sum over lakes of worth times the chance of a new infestation.
     """
     return new_infestations(inputs, path) @ inputs.worth
-
-
-def totals_under(inputs: SpreadInputs, coverage: Coverage, *, seasons: int) -> Array:
-    """
-    New infestations under each of several coverages, weighted by worth.
-
-    Parameters
-    ----------
-    inputs : SpreadInputs
-        The species and region.
-    coverage : Coverage
-        Share of boats reached at each landing under each of P coverages, (P, K).
-    seasons : int
-        Seasons to look ahead, 1 or more.
-
-    Returns
-    -------
-    totals : array, shape (P,)
-        As `total` of each path; a few dozen coverages are worked on together.
-
-    Raises
-    ------
-    ValueError
-        If the shapes disagree or `seasons` is below 1.
-    """
-    parts = [
-        total(inputs, expected_spread(inputs, coverage[i : i + AT_ONCE], seasons=seasons))
-        for i in range(0, len(coverage.leaving), AT_ONCE)
-    ]
-    return np.concatenate([np.zeros(0), *parts])
 
 
 def gradient(

@@ -80,15 +80,42 @@ def _changes(
 ) -> Changes:
     """Changes by each of some landings; every introduction counted once."""
     rates, path = base
+    rows, columns, from_outside = unit_changes(inputs, rates, landings)
+    outside = np.zeros((len(landings), len(rates.lakes)))
+    turn, own = np.arange(len(landings)), np.searchsorted(rates.lakes, inputs.landing_lake)
+    outside[turn, own[landings]] = arriving * from_outside
+    changes = (rows * leaving[:, None], columns * arriving[:, None])
+    return Changes(rates, path, own[landings], *changes, outside)
+
+
+def unit_changes(
+    inputs: SpreadInputs, rates: Rates, landings: NDArray[np.integer]
+) -> tuple[Array, Array, Array]:
+    """
+    What reaching all boats of a landing changes of the rates between lakes, for U landings.
+
+    Parameters
+    ----------
+    inputs : SpreadInputs
+        The species and region.
+    rates : Rates
+        `lake_rates(inputs, establish=1.0)`.
+    landings : array of int, shape (U,)
+        Positions of the landings.
+
+    Returns
+    -------
+    rows, columns : arrays, shape (U, A)
+        Of the landing's own lake, by boats leaving and by boats arriving.
+    outside : array, shape (U,)
+        Of what comes from outside, at its own lake.
+    """
     lost = inputs.weights * inputs.education_effect
     place = np.searchsorted(rates.lakes, inputs.landing_lake)
     summed = collapse_matrix(place, len(rates.lakes)).T
-    out = -(inputs.leaving[:, landings] * leaving).T * lost
+    out = -inputs.leaving[:, landings].T * lost
     rows = ((out @ inputs.arriving) * inputs.trips.rows(landings)) @ summed
-    into = -(inputs.arriving[:, landings] * arriving).T * lost
+    into = -inputs.arriving[:, landings].T * lost
     columns = ((into @ inputs.leaving) * inputs.trips.columns(landings).T) @ summed
-    outside = np.zeros((len(landings), len(rates.lakes)))
-    turn = np.arange(len(landings))
-    own = place[landings]
-    outside[turn, own] = (into @ inputs.outside_leaving) * inputs.outside_boats[landings]
-    return Changes(rates, path, own, rows, columns, outside)
+    outside = (into @ inputs.outside_leaving) * inputs.outside_boats[landings]
+    return rows, columns, outside

@@ -103,7 +103,7 @@ class Coverage:
             np.array([one.arriving for one in coverages]),
         )
 
-    def __getitem__(self, some: slice) -> Coverage:
+    def __getitem__(self, some: slice | NDArray[np.integer]) -> Coverage:
         """Some of several coverages."""
         return Coverage(self.leaving[some], self.arriving[some])
 

@@ -97,7 +97,7 @@ class LawTrips:
             law_numbers(self.law, self.coefficients),
             self.arriving,
         )
-        return Trips(by_origin, self.group, self.split)
+        return Trips(by_origin, self.group, self.split, law=self)
 
 
 def law_numbers(law: DistanceLaw, coefficients: Array) -> Array:

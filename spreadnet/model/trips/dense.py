@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 import scipy.sparse as sp
@@ -14,6 +14,13 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Array = NDArray[np.floating]
+
+
+class Law(Protocol):
+    """What gives the same trips whenever they are asked for."""
+
+    def stored(self) -> Trips:
+        """All of them in one matrix."""
 
 
 @short_repr
@@ -34,6 +41,8 @@ class Trips:
         Column of each landing's lake.
     split : array, shape (K,)
         Share of its lake's boats that leave from each landing.
+    law : Law or None
+        What the matrix was worked out from, and can be again.
 
     Examples
     --------
@@ -50,6 +59,7 @@ class Trips:
     by_origin: Array
     group: NDArray[np.integer]
     split: Array
+    law: Law | None = None
     _leave: sp.csr_array = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -65,6 +75,18 @@ class Trips:
             (np.asarray(self.split, self.by_origin.dtype), cells), shape=(n_groups, n_landings)
         )
         object.__setattr__(self, "_leave", leave)
+
+    def let_go(self) -> Trips:
+        """The same without its matrix, NaN in its place, where its law gives that again."""
+        if self.law is None:
+            return self
+        gone = np.broadcast_to(self.by_origin.dtype.type(np.nan), self.by_origin.shape)
+        return replace(self, by_origin=gone)
+
+    def at_hand(self) -> Trips:
+        """The same with its matrix, worked out again where it was let go."""
+        gone = self.law is not None and self.by_origin.strides == (0, 0)
+        return self.law.stored() if self.law is not None and gone else self
 
     def into(self, at_origin: Array) -> Array:
         """Sum over origins, see `TripFlow`; in the precision that the trips are stored in."""

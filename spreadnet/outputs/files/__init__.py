@@ -20,7 +20,7 @@ from spreadnet.outputs.files.roster import write_roster
 from spreadnet.outputs.files.tables import (
     hindcast_tables,
     plan_tables,
-    survey_table,
+    survey_tables,
     write_meanings,
     write_tables,
 )
@@ -36,7 +36,7 @@ __all__ = [
     "run_number",
     "run_record",
     "survey_record",
-    "survey_table",
+    "survey_tables",
     "version",
     "write_meanings",
     "write_record",

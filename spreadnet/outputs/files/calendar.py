@@ -10,7 +10,7 @@ from icalendar import Calendar, Event
 
 from spreadnet.decisions.roster import codes_in
 from spreadnet.outputs.safe import clean_text
-from spreadnet.words import ON_SITE
+from spreadnet.words import ALONE, COUNTING, ON_SITE
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -18,13 +18,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from spreadnet.decisions.roster import Roster
-
-STATUS = {
-    "planned": "CONFIRMED",
-    "promised": "CONFIRMED",
-    "open": "TENTATIVE",
-    "cancelled": "CANCELLED",
-}
 
 
 def roster_calendar(
@@ -94,7 +87,8 @@ def roster_calendar(
     if time_zone is not None:
         calendar.add("x-wr-timezone", time_zone)
     for row in shifts.to_dict("records"):
-        event = _event(row, zone=zone, landings=landings, why=why or {})
+        told = _described(row, why=why or {}, crew=roster.crew)
+        event = _event(row, zone=zone, landings=landings, told=told)
         event.add("dtstamp", stamp.astimezone(UTC).replace(microsecond=0))
         calendar.add_component(event)
     if len(shifts) and zone is not None:
@@ -132,7 +126,7 @@ def _of_person(
 
 
 def _event(
-    row: dict[Any, Any], *, zone: ZoneInfo | None, landings: pd.DataFrame, why: Mapping[str, str]
+    row: dict[Any, Any], *, zone: ZoneInfo | None, landings: pd.DataFrame, told: str
 ) -> Event:
     """One shift as an event."""
     name = clean_text(row["landing"])
@@ -142,14 +136,22 @@ def _event(
     event.add("sequence", int(row["sequence"]))
     event.add("dtstart", _moment(row, "start", zone=zone))
     event.add("dtend", _moment(row, "end", zone=zone))
-    event.add("summary", f"Education shift at {name}{note}")
+    kind = "Counting" if row["kind"] == COUNTING else "Education"
+    event.add("summary", f"{kind} shift at {name}{note}")
     event.add("location", name)
     if row["landing_id"] in landings.index:
         place = landings.loc[row["landing_id"]]
         event.add("geo", (round(float(place["latitude"]), 6), round(float(place["longitude"]), 6)))
-    event.add("description", _described(row, why=why))
-    event.add("status", STATUS[row["status"]])
+    event.add("description", told)
+    event.add("status", _status(row))
     return event
+
+
+def _status(row: dict[Any, Any]) -> str:
+    """Tentative until its people have accepted it."""
+    if row["status"] == "cancelled":
+        return "CANCELLED"
+    return "CONFIRMED" if row["accepted"] else "TENTATIVE"
 
 
 def _moment(row: dict[Any, Any], end: str, *, zone: ZoneInfo | None) -> datetime:
@@ -159,13 +161,19 @@ def _moment(row: dict[Any, Any], end: str, *, zone: ZoneInfo | None) -> datetime
     return (day + timedelta(hours=hours, minutes=minutes)).replace(tzinfo=zone)
 
 
-def _described(row: dict[Any, Any], *, why: Mapping[str, str]) -> str:
+def _described(row: dict[Any, Any], *, why: Mapping[str, str], crew: int) -> str:
     """People, reason and cautions, each on a line of its own."""
     lines = [f"Shift {row['shift_id']}, {row['landing_id']}"]
     if row["people"]:
         lines.append(f"People: {row['people']}")
     if row["status"] == "open":
         lines.append("People are still needed.")
+    elif not row["accepted"] and row["status"] != "cancelled":
+        lines.append("Not accepted yet: tell whoever sent this whether you can come.")
+    if row["permission"]:
+        lines.append(f"{clean_text(row['permission']).capitalize()}.")
+    if crew == 1:
+        lines.append(ALONE)
     if why.get(row["shift_id"]):
         lines.append(clean_text(why[row["shift_id"]]))
     return "\n".join([*lines, *ON_SITE])

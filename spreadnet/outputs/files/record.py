@@ -174,6 +174,7 @@ def plan_record(plan: SeasonPlan) -> dict[str, Any]:
             "avoided": plan.avoided,
             "straight_line": plan.straight_line,
             "slopes_worked_out": plan.slopes,
+            "kinds_of_shifts": plan.kinds,
             "ways": plan.ways,
             "value_of_hours": plan.value,
             "rules": plan.rules,
@@ -235,6 +236,7 @@ def survey_record(survey: SurveyList, region: Region) -> dict[str, Any]:
             "seasons": survey.seasons,
             "survey_shift_hours": survey.shift_hours,
             "avoided_by_an_education_shift": survey.shift_avoids,
+            "lakes_to_survey": survey.lakes[survey.lakes["survey_rank"].notna()],
         }
     )
 

@@ -14,11 +14,13 @@ import pyogrio
 from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
 from spreadnet.outputs.files.graphml import write_graphml
+from spreadnet.outputs.files.workbook import workbook
 from spreadnet.outputs.safe import for_cell, for_layer
 from spreadnet.words import CAUTIONS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+    from datetime import datetime
     from pathlib import Path
 
     import geopandas as gpd
@@ -125,9 +127,11 @@ def hindcast_tables(result: Hindcast, folder: Path) -> list[Path]:
     ]
 
 
-def survey_table(survey: SurveyList, region: Region, folder: Path) -> list[Path]:
+def survey_tables(
+    survey: SurveyList, region: Region, folder: Path, *, stamp: datetime
+) -> list[Path]:
     """
-    Write what one more survey shift at each landing would gain.
+    Write what one more survey shift at each landing, and the status of each lake, would gain.
 
     Parameters
     ----------
@@ -137,16 +141,27 @@ def survey_table(survey: SurveyList, region: Region, folder: Path) -> list[Path]
         Names of landings.
     folder : Path
         An existing folder.
+    stamp : datetime
+        When it was made, with its offset, for the workbook.
 
     Returns
     -------
     files : list of Path
-        `survey.csv`, most gain first.
+        `survey.csv` and `lakes_to_survey.csv`, most gain first, and `survey.xlsx`, both as sheets.
     """
     table = survey.table.copy()
     table.insert(0, "name", region.landings["name"])
     table = table.sort_values("survey_rank", kind="stable", na_position="last")
-    return [write_csv(table, folder / "survey.csv")]
+    sheets = {"landings": table.reset_index(), "lakes": survey.lakes}
+    book = workbook(
+        {name: rounded(sheet) for name, sheet in sheets.items()}, cautions=CAUTIONS, stamp=stamp
+    )
+    (folder / "survey.xlsx").write_bytes(book)
+    return [
+        write_csv(table, folder / "survey.csv"),
+        write_csv(survey.lakes, folder / "lakes_to_survey.csv", index=False),
+        folder / "survey.xlsx",
+    ]
 
 
 def in_rank_order(landings: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -10,8 +10,8 @@ from markupsafe import Markup
 from numpy.typing import ArrayLike
 
 from spreadnet.outputs import palette
-from spreadnet.outputs.pages import fragment
 from spreadnet.outputs.palette import LANDING, LANDING_OFF, PAPER
+from spreadnet.outputs.render import fragment
 from spreadnet.words import odds_text, plain_text
 
 TRIP_WIDTHS = (1.0, 2.0, 3.5, 5.5)

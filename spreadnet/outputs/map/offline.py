@@ -14,8 +14,8 @@ from folium.template import Template
 from markupsafe import Markup
 from xstatic.pkg import leaflet
 
-from spreadnet.outputs.pages import fragment
 from spreadnet.outputs.policy import policy
+from spreadnet.outputs.render import fragment
 
 # Where nothing runs, the print sheet is shown in place of the map.
 UNSCRIPTED_STYLE = ".screen { display: none } .print { display: flex }"

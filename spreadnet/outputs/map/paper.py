@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from spreadnet.outputs.map.data import landing_text, place
 from spreadnet.outputs.map.key import NUMBERED, TRIP_WIDTHS, landing_symbol
-from spreadnet.outputs.pages import Table
 from spreadnet.outputs.palette import (
     ALL_THERE,
     CHANCE,
@@ -23,6 +22,7 @@ from spreadnet.outputs.palette import (
     PAPER,
     TRIP,
 )
+from spreadnet.outputs.render import Table
 from spreadnet.outputs.safe import for_html, short_text
 from spreadnet.words import counted
 

@@ -1,5 +1,5 @@
 """
-The pages of plan and hindcast, each one file that needs no network.
+The pages of plan, hindcast and surveys, each one file that needs no network.
 
 Templates fill in text that is escaped on the way; a content security policy forbids everything
 else.
@@ -7,11 +7,10 @@ else.
 
 from spreadnet.outputs.pages.hindcast import hindcast_page
 from spreadnet.outputs.pages.plan import plan_page
-from spreadnet.outputs.pages.render import Table, fragment
+from spreadnet.outputs.pages.survey import survey_page
 
 __all__ = [
-    "Table",
-    "fragment",
     "hindcast_page",
     "plan_page",
+    "survey_page",
 ]

@@ -9,7 +9,7 @@ import pandas as pd
 from spreadnet.decisions.hindcast import ALL
 from spreadnet.outputs.charts import calibration_chart, plain_style, svg_of
 from spreadnet.outputs.files import version
-from spreadnet.outputs.pages.render import Table, render
+from spreadnet.outputs.render import Table, render
 from spreadnet.words import (
     CAUTIONS,
     auc_words,

@@ -6,13 +6,15 @@ from typing import TYPE_CHECKING
 
 from spreadnet.outputs.charts import plain_style, svg_of, value_chart
 from spreadnet.outputs.files import version
-from spreadnet.outputs.pages.render import Table, render
+from spreadnet.outputs.render import Table, render
 from spreadnet.words import (
     CAUTIONS,
+    EDUCATION,
     bridging_words,
     cost_text,
     count_text,
     figure,
+    kinds_words,
     near_best_words,
     odds_range,
     odds_text,
@@ -62,6 +64,8 @@ def plan_page(plan: SeasonPlan, *, made_on: date) -> str:
         finding=plan_finding(plan),
         compared=plan_compared(plan),
         near_best=near_best_words(plan),
+        kinds=kinds_words(plan),
+        most_counting=whole_percent(settings.most_counting_share),
         shifts=_shifts(plan),
         dates=None if roster is None else _dates(roster),
         later=_later(roster),
@@ -90,20 +94,28 @@ def _shifts(plan: SeasonPlan) -> Table:
         ("landing", "days", "time", "shifts", "hours", "boats met", "one shift avoids"),
         [
             (
-                f"{row['landing']} ({row['landing_id']})",
+                f"{row['landing']} ({row['landing_id']})" + _marks(row),
                 DAYS[row["day_type"]],
                 row["block"],
                 f"{row['shifts']:,}"
                 + (f" ({row['promised']} promised)" if row["promised"] else ""),
                 count_text(row["hours"]),
                 figure(row["boats_met"]),
-                odds_text(row["avoided_by_one_shift"]),
+                odds_text(row["avoided_by_one_shift"])
+                if row["kind"] == EDUCATION
+                else f"later {odds_text(row['gain_by_counting'])}",
             )
             for row in rows
         ],
-        kinds=("", "word", "word", "", "more", "more"),
+        kinds=("wrap", "word", "word", "", "more", "more"),
         below=[f"{row['why']}; {row['if_dropped']}." for row in rows],
     )
+
+
+def _marks(row: Mapping[Hashable, Any]) -> str:
+    """The marks of a shift for counting, and of one that permission has to be asked for."""
+    kind = "" if row["kind"] == EDUCATION else str(row["kind"])
+    return "".join(f" ({mark})" for mark in (kind, row["permission"]) if mark)
 
 
 def _dates(roster: Roster) -> Table:
@@ -113,9 +125,10 @@ def _dates(roster: Roster) -> Table:
         (
             f"{WEEKDAYS[row['date'].weekday()]} {row['date'].date()}",
             f"{row['start']}\u2013{row['end']}",
-            row["landing"],
+            row["landing"] + _marks(row),
             row["people"] or "nobody yet",
-            row["status"],
+            row["status"]
+            + (", accepted" if row["accepted"] and row["status"] == "planned" else ""),
         )
         for row in shifts.head(MOST_DATES).to_dict("records")
     ]

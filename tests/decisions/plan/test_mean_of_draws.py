@@ -12,7 +12,9 @@ from hypothesis import strategies as st
 import spreadnet
 from spreadnet.decisions.draws import avoided_by
 from spreadnet.decisions.draws.run import run_model
-from spreadnet.decisions.plan.objective import (
+from spreadnet.decisions.plan.value import compare, most_name, spread_name, spreading_table
+from spreadnet.decisions.shifts.easier import Effort, easier_of_equals, effort_of
+from spreadnet.decisions.shifts.objective import (
     APART,
     SEARCHED,
     Avoided,
@@ -21,9 +23,9 @@ from spreadnet.decisions.plan.objective import (
     best_plan,
     mean_avoided,
 )
-from spreadnet.decisions.plan.rules import Limit, PlanRules, Spread, plan_rules
-from spreadnet.decisions.plan.search import search
-from spreadnet.decisions.plan.value import compare, most_name, spread_name, spreading_table
+from spreadnet.decisions.shifts.region_rules import plan_rules
+from spreadnet.decisions.shifts.rules import Limit, PlanRules, Spread
+from spreadnet.decisions.shifts.search import search
 from spreadnet.model.estimates import best_estimates, drawn_estimates
 from spreadnet.model.inputs import place_of
 
@@ -229,3 +231,50 @@ def test_one_landing_at_most_is_the_landing_that_avoids_most_alone(demo):
         alone = search(objective.guide, replace(rules, most=only), swaps=0)
         most.append(alone.avoided)
     assert np.flatnonzero(one.any(axis=1)) == [np.argmax(most)]
+
+
+def equal_pair(second, *, shifts=1, km=(40.0, 4.0), ward=(0, 0)):
+    """Landings of which the first is as good as the second but for what draws of that say."""
+    third = 1.0 if shifts > 1 else 0.2
+    draws = [[[1.0, 0.1], [worth, 0.1], [third, 0.1], [0.1, 0.1]] for worth in second]
+    rules = made_rules(Spread()).with_shifts(shifts)
+    objective = MeanAvoided(
+        Guide(Made(draws[0]), np.zeros(rules.most.shape)), tuple(Made(one) for one in draws)
+    )
+    found = best_plan(objective, rules)
+    effort = Effort(np.array([*km, 4.0, 4.0]), np.array([*ward, 0, 0]))
+    return found, easier_of_equals(objective, rules, found, effort=effort)
+
+
+def test_of_landings_that_cannot_be_told_apart_the_nearer_one_is_taken():
+    """In the mean of the draws the second is worth 0.98, 0.2 more or less: that tells nothing."""
+    found, easier = equal_pair([0.78, 1.18, 0.78, 1.18])
+    assert found.shifts[0, 0] == 1
+    assert easier.shifts[1, 0] == easier.shifts.sum() == 1
+    assert found.avoided > easier.avoided > 0.9 * found.avoided
+
+
+def test_a_landing_that_is_surely_better_stays_however_far_it_is():
+    """It is worth a tenth less in every draw: the difference has no error to hide in."""
+    found, easier = equal_pair([0.9, 0.9, 0.9, 0.9])
+    assert np.array_equal(found.shifts, easier.shifts)
+    assert easier is found
+
+
+def test_at_equal_ways_a_further_jurisdiction_is_reached():
+    found, easier = equal_pair([0.78, 1.18, 0.78, 1.18], shifts=2, km=(4.0, 4.0), ward=(0, 1))
+    assert np.nonzero(found.shifts.sum(axis=1))[0].tolist() == [0, 2]
+    assert easier.shifts[1].sum() == 1
+    assert easier.shifts.sum() == 2
+
+
+def test_driving_is_that_of_the_nearest_crew_there_and_back(demo_region):
+    two = replace(demo_region, settings=replace(demo_region.settings, crew=2))
+    effort = effort_of(two)
+    points = two.landings.geometry
+    homes = two.hours.drop_duplicates("code")["home_landing_id"]
+    for k in (0, 17, 80):
+        away = sorted(points.iloc[k].distance(points.loc[home]) / 1000 for home in homes)
+        assert effort.km[k] == pytest.approx(2 * (away[0] + away[1]))
+    assert len(np.unique(effort.ward)) == two.landings["jurisdiction"].nunique()
+    assert (effort_of(replace(two, hours=two.hours.iloc[:0])).km == 0).all()

@@ -13,18 +13,7 @@ from spreadnet.chain import season_plan
 from spreadnet.decisions.draws import avoided_by
 from spreadnet.decisions.draws.run import run_model
 from spreadnet.decisions.hours import Met
-from spreadnet.decisions.plan.best_linear import best_for
-from spreadnet.decisions.plan.clash import clash_words
-from spreadnet.decisions.plan.objective import Avoided
 from spreadnet.decisions.plan.plan import make_plan
-from spreadnet.decisions.plan.rules import (
-    PlanRules,
-    day_type,
-    days_left,
-    first_free_day,
-    plan_rules,
-)
-from spreadnet.decisions.plan.search import search
 from spreadnet.decisions.plan.ways import (
     PLAN,
     last_season_hours,
@@ -32,6 +21,18 @@ from spreadnet.decisions.plan.ways import (
     way_table,
     ways_today,
 )
+from spreadnet.decisions.shifts.best_linear import best_for
+from spreadnet.decisions.shifts.clash import clash_words
+from spreadnet.decisions.shifts.objective import Avoided
+from spreadnet.decisions.shifts.region_rules import (
+    day_type,
+    days_left,
+    first_free_day,
+    last_ends,
+    plan_rules,
+)
+from spreadnet.decisions.shifts.rules import PlanRules
+from spreadnet.decisions.shifts.search import search
 from spreadnet.errors import ModelError
 from spreadnet.model.estimates import best_estimates
 from spreadnet.model.inputs import place_of
@@ -80,6 +81,11 @@ def planned(parts, region=None, *, hours=320.0, draws=3, **given):
     )
 
 
+def taught(plan):
+    """Shifts for education."""
+    return plan.table[plan.table["kind"] == "education"]
+
+
 @pytest.fixture(scope="module")
 def demo_plan(parts):
     return planned(parts)
@@ -111,7 +117,9 @@ def test_it_avoids_more_than_what_people_do_today(demo_plan):
         *(PLAN, BRIDGING, "busiest first", "equal hours", "infested lakes only", "as last season")
     ]
     assert ways["avoided"].idxmax() == PLAN
-    assert ways["hours_a_season"].to_numpy() == pytest.approx(320, rel=1e-9)
+    educating, counting = demo_plan.kinds["hours"]
+    assert educating + counting == demo_plan.hours == 320
+    assert ways["hours_a_season"].to_numpy() == pytest.approx(educating, rel=1e-9)
     assert demo_plan.avoided == pytest.approx(ways["avoided"].iloc[0], rel=1e-12)
     assert (ways["avoided_low"] <= ways["avoided"]).all()
     assert (ways["avoided"] <= ways["avoided_high"]).all()
@@ -128,7 +136,7 @@ def test_the_published_rule_meets_most_bridging_boats_and_every_way_says_how_man
     assert (boats <= np.sum(each, axis=0)).all()
     assert (boats < ways["boats_met_a_season"]).all()
     assert ways["boats_with_a_gap_a_season"].between(0, ways["boats_met_a_season"]).all()
-    table = demo_plan.table
+    table = taught(demo_plan)
     cells = table["hours"] / 100 * table["bridging_boats_per_100_hours"]
     assert cells.sum() == pytest.approx(boats.iloc[0])  # nowhere do both ends meet all boats
     assert table["boats_with_a_gap"].sum() == pytest.approx(
@@ -246,9 +254,9 @@ def test_more_hours_never_avoid_less_and_each_constraint_costs_nothing_or_more(d
     assert (np.diff(value["avoided"]) >= 0).all()
     assert (value["avoided_by_next_100_hours"] >= 0).all()
     assert (value["avoided"] <= value["straight_line"] * (1 + 1e-12)).all()
-    here = value[value["hours_a_season"] == demo_plan.hours].iloc[0]
+    here = value[value["hours_a_season"] == demo_plan.kinds.loc["education", "hours"]].iloc[0]
     assert here["avoided"] == pytest.approx(demo_plan.avoided, rel=1e-12)
-    assert here["cost"] == 320 * 5 * 28
+    assert here["cost"] == demo_plan.kinds.loc["education", "hours"] * 5 * 28
     assert here["cost_per_infestation_avoided"] == pytest.approx(here["cost"] / here["avoided"])
     assert (demo_plan.rules["cost"] >= 0).all()
     assert demo_plan.rules.loc["most share of the hours at one landing", "cost"] > 0
@@ -303,7 +311,7 @@ def test_a_share_and_a_number_of_landings_are_kept_and_clash_in_words(parts):
     by_landing = plan.table.groupby("landing_id")["hours"].sum()
     assert plan.hours == 120
     assert by_landing.max() <= 0.1 * 120
-    assert len(by_landing) == 14
+    assert taught(plan)["landing_id"].nunique() == 14
     with pytest.raises(ModelError) as caught:
         planned(parts, changed(region, least_landings=40), hours=120)
     assert "least_landings, 40: 10 of them can't have a shift" in str(caught.value)
@@ -387,10 +395,10 @@ def test_fewer_hours_drop_as_few_shifts_as_must_be(parts, demo_plan):
 
 
 def test_what_one_shift_fewer_loses_is_the_difference_of_two_runs(parts, demo_plan):
-    assert (demo_plan.table["avoided_by_one_shift"] > 0).all()
+    assert (taught(demo_plan)["avoided_by_one_shift"] > 0).all()
     assert demo_plan.table["why"].str.len().min() > 40
     assert (
-        demo_plan.table["if_dropped"]
+        taught(demo_plan)["if_dropped"]
         .str.contains(r"avoids less by 1 in [0-9,]+ in 5 seasons")
         .all()
     )
@@ -432,3 +440,47 @@ def test_the_chain_takes_hours_and_days(demo_region):
         season_plan(demo_region, plan_from=date(2028, 1, 1))
     with pytest.raises(ValueError, match="Invalid hours"):
         season_plan(demo_region, hours=-1)
+
+
+def test_no_shift_ends_after_sunset_unless_that_is_allowed(parts):
+    """The season of the demo is the dark half of the year there: mornings and noons are left."""
+    dark = changed(bare(parts[0]), after_dusk=False)
+    plan = planned(parts, dark, hours=160)
+    ends = last_ends(dark, FIRST)
+    assert len(plan.roster.shifts) == 40
+    for row in plan.roster.shifts.to_dict("records"):
+        hour, minute = row["end"].split(":")
+        assert int(hour) + int(minute) / 60 <= ends[row["date"].date()]
+    assert set(plan.table["block"]) <= {"06:00-10:00", "10:00-14:00"}
+    late, reach = changed(dark, after_dusk=True), parts[3].reach
+    lit, any_time = (plan_rules(one, reach, hours=160, plan_from=FIRST) for one in (dark, late))
+    after_noon = reach.day_blocks["block"].isin(["14:00-18:00", "18:00-22:00"]).to_numpy()
+    assert not lit.most[:, after_noon].any()
+    assert (any_time.most[reach.can_staff][:, after_noon] > 0).all()
+
+
+def test_where_nobody_was_asked_the_plan_says_so_or_leaves_it_out(parts):
+    region = bare(parts[0])
+    landings = region.landings.copy()
+    first = planned(parts, region, hours=80).table["landing_id"].iloc[0]
+    landings.loc[first, "can_staff"] = pd.NA
+    unknown = replace(region, landings=landings)
+    table = planned(parts, unknown, hours=80).table
+    marks = table.set_index("landing_id")["permission"]
+    assert set(marks.loc[[first]]) == {"ask permission first"}
+    assert set(marks.drop(first)) <= {""}
+    plan = planned(parts, unknown, hours=80)
+    assert set(plan.roster.shifts.set_index("landing_id").loc[[first], "permission"]) == {
+        "ask permission first"
+    }
+    assert "permission" in {note.code for note in plan.notes}
+    without = planned(parts, changed(unknown, unasked_landings=False), hours=80)
+    assert first not in set(without.table["landing_id"])
+    assert "permission" not in {note.code for note in without.notes}
+
+
+@pytest.mark.parametrize(("crew", "told"), [(1, True), (2, False)])
+def test_a_crew_of_one_brings_a_caution(parts, crew, told):
+    plan = planned(parts, changed(bare(parts[0]), crew=crew), hours=8)
+    assert ("works-alone" in {note.code for note in plan.notes}) == told
+    assert plan.roster.crew == crew

@@ -49,7 +49,7 @@ def chain(initial, rate, n_lakes=3):
 
 def checked(inputs, seasons=8):
     path = expected_spread(inputs, Coverage.none(len(inputs.landing_lake)), seasons=seasons)
-    run = Run({"weed": 1.0}, {"weed": inputs}, {"weed": path}, {}, {}, None)
+    run = Run({"weed": 1.0}, {"weed": inputs}, {"weed": path}, {}, {}, None, seasons)
     return check_engine(run, seed=1)["weed"]
 
 

@@ -5,8 +5,9 @@ import pytest
 import scipy.sparse as sp
 from made_trips import dense_trips
 
-from spreadnet.model.spread.between_lakes import AT_ONCE
-from spreadnet.model.spread.expected import expected_spread, total, totals_under
+from spreadnet.model.spread.between_lakes import lake_rates
+from spreadnet.model.spread.coverages import AT_ONCE, few_rates, totals_under
+from spreadnet.model.spread.expected import expected_spread, total
 from spreadnet.model.spread.types import Coverage, SpreadInputs
 
 
@@ -46,6 +47,33 @@ def test_each_total_is_that_of_its_own_path(dtype, rel):
         for out, into in zip(leaving, arriving, strict=True)
     ]
     assert found == pytest.approx(alone, rel=rel)
+
+
+@pytest.mark.parametrize(("dtype", "rel"), [(float, 1e-12), (np.float32, 1e-5)])
+@pytest.mark.parametrize("reached", [[], [6], [1, 2], [0, 1, 2, 3, 4, 5, 6, 7]])
+def test_thin_products_give_the_rates_of_each_coverage(dtype, rel, reached):
+    """Two landings of one lake, both ends of a trip, all of them: as worked out from the start."""
+    rng = np.random.default_rng(4)
+    inputs = made(rng, dtype)
+    leaving, arriving = np.zeros((2, 3, 8))
+    leaving[:, reached], arriving[:, reached] = rng.random((2, 3, len(reached)))
+    infested = rng.random((3, 5))
+    few = few_rates(inputs, Coverage(leaving, arriving), lake_rates(inputs, establish=1.0))
+    for p in range(3):
+        rates = lake_rates(inputs, Coverage(leaving[p], arriving[p]), establish=1.0)
+        assert few.sent(infested)[p] == pytest.approx(rates.sent(infested[p]), rel=rel)
+        assert few.outside[p] == pytest.approx(rates.outside, rel=1e-12)
+
+
+def test_totals_are_the_same_where_few_landings_are_reached_and_where_many_are():
+    rng = np.random.default_rng(5)
+    inputs = made(rng)
+    leaving = np.vstack([np.zeros((1, 8)), np.eye(8) * 0.7, np.ones((2, 8)) * 0.3])
+    coverage = Coverage(leaving, leaving / 2)
+    alone = [total(inputs, expected_spread(inputs, coverage[p], seasons=4)) for p in range(11)]
+    assert totals_under(inputs, coverage, seasons=4) == pytest.approx(alone, rel=1e-12)
+    rates = lake_rates(inputs, establish=1.0)
+    assert totals_under(inputs, coverage, seasons=4, rates=rates) == pytest.approx(alone, rel=1e-12)
 
 
 def test_no_coverage_to_work_out_is_an_empty_answer():

@@ -347,3 +347,14 @@ def test_trips_are_never_negative_however_steep_the_law(law):
     stored = lumped_trips(trips, cell_km=100, rings=0, fewest_lakes=0).stored()
     assert (stored.by_origin >= 0).all()
     assert stored.arriving() == pytest.approx(trips.arriving, rel=1e-5)
+
+
+def test_trips_that_are_let_go_come_back_the_same_and_say_so_where_they_are_not():
+    trips = law_trips(region()).stored()
+    gone = trips.let_go()
+    assert gone.by_origin.base.nbytes < 100
+    assert np.isnan(gone.into(np.ones((len(gone.group), 1)))).all()
+    assert np.array_equal(gone.at_hand().by_origin, trips.by_origin)
+    assert trips.at_hand() is trips
+    held = replace(trips, law=None)
+    assert held.let_go() is held

@@ -3,6 +3,7 @@
 import io
 import re
 import zipfile
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -86,7 +87,7 @@ def test_every_shift_is_an_event_with_its_place_and_people(roster):
         assert "Educators do not touch boats" in event["description"]
         assert event["dtstamp"].dt == STAMP
     assert "Most boats come from A1." in found[0]["description"]
-    assert {str(event["status"]) for event in found} == {"CONFIRMED"}
+    assert {str(event["status"]) for event in found} == {"TENTATIVE"}  # nobody has accepted yet
 
 
 def test_lines_end_and_fold_as_rfc_5545_asks(roster):
@@ -274,3 +275,27 @@ def test_three_files_are_written_and_agree(roster, tmp_path):
     assert files[2].read_bytes() == as_calendar(roster)
     again = write_roster(roster, tmp_path, **given)
     assert [file.read_bytes() for file in again] == [file.read_bytes() for file in files]
+
+
+def test_an_entry_is_confirmed_once_its_people_have_accepted(roster):
+    accepted = roster.shifts["accepted"].where(roster.shifts.index > 0, "yes")
+    told = replace(roster, shifts=roster.shifts.assign(accepted=accepted))
+    found = events(as_calendar(told))
+    assert [str(event["status"]) for event in found] == ["CONFIRMED", *["TENTATIVE"] * 5]
+    assert "Not accepted yet" not in found[0]["description"]
+    assert all("Not accepted yet" in event["description"] for event in found[1:])
+
+
+def test_who_works_alone_or_has_to_ask_is_told_in_the_calendar_and_the_workbook(roster):
+    asks = replace(roster, shifts=roster.shifts.assign(permission="ask permission first"))
+    for one in events(as_calendar(asks)):
+        assert "Ask permission first." in one["description"]
+        assert "do not work alone" in one["description"]
+    pair = replace(asks, crew=2)
+    assert all("do not work alone" not in e["description"] for e in events(as_calendar(pair)))
+    for crew, told in ((1, True), (2, False)):
+        book = openpyxl.load_workbook(
+            io.BytesIO(roster_workbook(replace(roster, crew=crew), stamp=STAMP))
+        )
+        first = " ".join(str(cell.value) for cell in book["read first"]["A"])
+        assert ("planned for one person" in first) == told

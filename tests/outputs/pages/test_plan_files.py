@@ -129,7 +129,10 @@ def test_the_command_plans_tells_and_plans_again(tmp_path, capsys):
     told = capsys.readouterr()
     first_line = " ".join(told.out.split(". ")[0].split())
     assert re.match(r"About 1 in [0-9,]+ that one infestation \(weighted\) is avoided", first_line)
-    assert "(60 hours a season at" in first_line
+    assert "(56 hours a season at" in first_line  # of 15 shifts at most 1 is for counting
+    assert "14 shifts (56 hours) are for educating and 1 (4 hours) for counting" in " ".join(
+        told.out.split()
+    )
     assert "15 shifts; between 1 in " in told.out
     assert "busiest first" in told.out
     assert main([*words, "--out", str(second), "--previous", str(first)]) == 0
@@ -224,3 +227,45 @@ def test_a_chart_is_drawn_in_the_colours_that_a_reader_forces(shown_as):
     forced = shown_as(forced_colors="active", prefers_color_scheme="dark")
     assert forced["ground"] == "rgb(0, 0, 0)"
     assert set(forced["letters"]) == set(forced["lines"]) == {forced["words"]}
+
+
+def test_what_was_accepted_is_written_by_hand_and_read_back(tmp_path, written):
+    text = (written[0] / "roster.csv").read_text("utf-8-sig")
+    table = pd.read_csv(written[0] / "roster.csv", dtype="str", keep_default_na=False)
+    told = tmp_path / "roster.csv"
+    table.assign(accepted=["Yes ", *["no"] * (len(table) - 1)]).to_csv(told, index=False)
+    assert read_roster(told)["accepted"].tolist() == ["yes", *["no"] * (len(table) - 1)]
+    table.assign(accepted="perhaps").to_csv(told, index=False)
+    with pytest.raises(spreadnet.InputError, match=r"row 2, column accepted(.|\n)*Write yes where"):
+        read_roster(told)
+    earlier = table.drop(columns=["accepted", "permission", "kind"])  # as older versions wrote it
+    earlier.to_csv(told, index=False)
+    assert set(read_roster(told)["kind"]) == {"education"}
+    assert "accepted" in text.splitlines()[0]
+
+
+def test_counting_shifts_are_marked_in_every_file_with_totals_by_kind(plan, written):
+    folder = written[0]
+    kinds = plan.kinds["shifts"]
+    assert kinds["counting"] > 0
+    table = pd.read_csv(folder / "plan.csv")
+    assert table.groupby("kind")["shifts"].sum().to_dict() == kinds.to_dict()
+    roster = pd.read_csv(folder / "roster.csv", dtype=str)
+    assert roster["kind"].value_counts().to_dict() == kinds.to_dict()
+    calendar = icalendar.Calendar.from_ical((folder / "roster.ics").read_bytes())
+    titles = [str(event["summary"]) for event in calendar.walk("VEVENT")]
+    assert sum(title.startswith("Counting shift at ") for title in titles) == kinds["counting"]
+    sheet = openpyxl.load_workbook(folder / "roster.xlsx")["shifts"]
+    head = [cell.value for cell in sheet[1]]
+    column = [row[head.index("kind")] for row in sheet.iter_rows(min_row=2, values_only=True)]
+    assert column.count("counting") == kinds["counting"]
+    page = (folder / "plan.html").read_text("utf-8")
+    marked = plan.table[plan.table["kind"] == "counting"]
+    assert all(
+        f"{row.landing} ({row.landing_id}) (counting)" in page for row in marked.itertuples()
+    )
+    assert f"and {kinds['counting']} (" in page
+    assert "The same hours for education placed in other ways" in page
+    record = json.loads((folder / "run.json").read_text("utf-8"))
+    told = {one["kind"]: one["shifts"] for one in record["plan"]["kinds_of_shifts"]}
+    assert told == kinds.to_dict()

@@ -4,8 +4,8 @@ import pytest
 from jinja2 import UndefinedError
 from markupsafe import Markup
 
-from spreadnet.outputs.pages import render as module
-from spreadnet.outputs.pages.render import Table, fragment, render
+from spreadnet.outputs import render as module
+from spreadnet.outputs.render import Table, fragment, render
 
 
 def made(monkeypatch, text):

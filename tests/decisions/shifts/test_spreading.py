@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from spreadnet.decisions.plan.best_linear import best_for
-from spreadnet.decisions.plan.clash import clash_words
-from spreadnet.decisions.plan.rules import ANYHOW, Limit, PlanRules, Spread
+from spreadnet.decisions.shifts.best_linear import best_for
+from spreadnet.decisions.shifts.clash import clash_words
+from spreadnet.decisions.shifts.rules import ANYHOW, Limit, PlanRules, Spread
 
 HOURS = 2.0
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from spreadnet.decisions.hours import steady
-from spreadnet.decisions.plan.best_linear import best_for
+from spreadnet.decisions.shifts.best_linear import best_for
 from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from spreadnet.decisions.plan.rules import PlanRules
+    from spreadnet.decisions.shifts.rules import PlanRules
 
     Array = NDArray[np.floating]
     Counts = NDArray[np.int64]

@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from spreadnet.decisions.plan.best_linear import best_for
-from spreadnet.decisions.plan.rules import Limit, PlanRules
-from spreadnet.decisions.plan.search import search
+from spreadnet.decisions.shifts.best_linear import best_for
+from spreadnet.decisions.shifts.rules import Limit, PlanRules
+from spreadnet.decisions.shifts.search import search
 
 
 class Separable:

@@ -16,7 +16,7 @@ from spreadnet.decisions.hours import steady
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from spreadnet.decisions.plan.rules import PlanRules
+    from spreadnet.decisions.shifts.rules import PlanRules
 
     Array = NDArray[np.floating]
     Counts = NDArray[np.int64]

@@ -9,7 +9,7 @@ import scipy.sparse as sp
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 if TYPE_CHECKING:
-    from spreadnet.decisions.plan.rules import Limit, PlanRules
+    from spreadnet.decisions.shifts.rules import Limit, PlanRules
 
 
 def clash_words(rules: PlanRules) -> str:

@@ -10,21 +10,23 @@ import numpy as np
 
 from spreadnet.decisions.draws import run_model, totals_of
 from spreadnet.decisions.hours import coverage_of
-from spreadnet.decisions.plan.search import SURE, SWAPS, Found, search, straight_line
+from spreadnet.decisions.shifts.search import SURE, SWAPS, Found, search, straight_line
 from spreadnet.model.estimates import drawn_estimates
 from spreadnet.model.spread import Coverage
+from spreadnet.model.trips import Trips
 from spreadnet.words import short_repr
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
     from spreadnet.decisions.draws import Run
-    from spreadnet.decisions.plan.rules import PlanRules
+    from spreadnet.decisions.shifts.rules import PlanRules
     from spreadnet.evidence.gather import Evidence
     from spreadnet.model.inputs import Place
     from spreadnet.model.movement import Movement
+    from spreadnet.model.spread import Rates
 
     Array = NDArray[np.floating]
     Counts = NDArray[np.int64]
@@ -40,27 +42,54 @@ EXACT = 400  # landings up to which the last shifts are swapped on all draws
 @short_repr
 @dataclass(frozen=True, slots=True, eq=False)
 class Avoided:
-    """New infestations avoided by plans on one set of estimates, weighted by species and worth."""
+    """
+    New infestations avoided by plans on one set of estimates, weighted by species and worth.
+
+    `rates` by species are kept where many plans are tried on the same estimates. Without them, and
+    where trips come from a law, the matrices are let go and worked out again when asked for.
+    """
 
     run: Run
     rules: PlanRules
     without: float
+    rates: Mapping[str, Rates] | None = None
 
     @classmethod
-    def of(cls, run: Run, rules: PlanRules) -> Avoided:
+    def of(cls, run: Run, rules: PlanRules, rates: Mapping[str, Rates] | None = None) -> Avoided:
         """With the total without education worked out once."""
         nobody = Coverage.none(len(run.reach.boats))
-        return cls(run, rules, float(totals_of(run, [nobody])[0]))
+        without = float(totals_of(run, [nobody], rates=rates)[0])
+        return cls(run if rates is not None else _let_go(run), rules, without, rates)
 
     def avoided(self, plans: Sequence[Counts]) -> Array:
         """Avoided by each plan with the hours worked already, (P,)."""
         hours = [self.rules.hours(plan) for plan in plans]
         covered = [coverage_of(each, self.run.reach) for each in hours]
-        return self.without - totals_of(self.run, covered)
+        return self.without - totals_of(_at_hand(self.run), covered, rates=self.rates)
 
     def slope(self, plan: Counts) -> Array:
         """Avoided by one more shift a season of each cell, (K, D)."""
-        return self.rules.shift_hours * self.run.value_after(self.rules.hours(plan))
+        return self.rules.shift_hours * _at_hand(self.run).value_after(self.rules.hours(plan))
+
+
+def _let_go(run: Run) -> Run:
+    """A run without what slopes and totals are not worked out from."""
+    return _with_trips(replace(run, paths={}, slopes={}, calibration={}), Trips.let_go)
+
+
+def _at_hand(run: Run) -> Run:
+    """The run with its trips as a matrix again."""
+    return _with_trips(run, Trips.at_hand)
+
+
+def _with_trips(run: Run, change: Callable[[Trips], Trips]) -> Run:
+    """A run with its trips, which all species share, held otherwise."""
+    trips = next(iter(run.inputs.values())).trips
+    if not isinstance(trips, Trips):
+        return run
+    held = change(trips)
+    inputs = {name: replace(one, trips=held) for name, one in run.inputs.items()}
+    return replace(run, inputs=inputs)
 
 
 @short_repr
