@@ -52,7 +52,7 @@ def test_a_plan_without_dates_is_written_and_said_to_be_incomplete(
     assert set(PLAN_FILES) - names(tmp_path / "out") == set(ROSTER_FILES)
     told = capsys.readouterr()
     assert "dates and people could not be worked out (KeyError: 'E1')" in told.err
-    assert "ramp (A0" in told.out  # where and when to stand is told
+    assert "1 x South ramp (A02), weekend" in told.out  # where and when to stand is told
 
 
 def test_a_plan_that_is_only_told_has_no_dates_either(region, monkeypatch, capsys):
@@ -60,7 +60,7 @@ def test_a_plan_that_is_only_told_has_no_dates_either(region, monkeypatch, capsy
     assert ended("plan", region) == 1
     told = capsys.readouterr()
     assert "error: the plan has no dates: something unexpected" in told.err
-    assert "ramp (A0" in told.out  # where and when to stand is told
+    assert "1 x South ramp (A02), weekend" in told.out  # where and when to stand is told
 
 
 @pytest.mark.parametrize("command", ["run", "plan"])
