@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from spreadnet.assumptions import Assumption
-    from spreadnet.evidence.estimating import Status, Traffic
+    from spreadnet.evidence.estimating import Status, StatusDraw, Traffic
     from spreadnet.evidence.gather import Evidence
     from spreadnet.evidence.region import Region, Settings
     from spreadnet.evidence.species import Species
@@ -234,14 +234,19 @@ def each_species(
         bare = _with_finds(name, bare, estimates, movement, place=place)
         rates = lake_rates(bare, establish=1.0)
         bare, rates = _with_outside(name, bare, estimates, rates=rates)
-        yield name, *_settled(name, bare, estimates, place=place, rates=rates), rates
+        first, _ = _settled(name, bare, estimates, place=place, rates=rates)
+        # Where it may be unseen follows from all that, and brings more or less in its turn.
+        bare = replace(bare, initial=_unseen(name, first, estimates, place=place, rates=rates))
+        bare, rates = _with_outside(name, bare, estimates, rates=rates)
+        settled, fit = _settled(name, bare, estimates, place=place, rates=rates)
+        yield name, _as_drawn(settled, estimates.infested[name]), fit, rates
         del rates
 
 
 def _with_finds(
     name: str, bare: SpreadInputs, estimates: Estimates, movement: Movement, *, place: Place
 ) -> SpreadInputs:
-    """Inputs with what finds say of loads and habitat, and of which lakes hold it unseen."""
+    """Inputs with what finds say of loads and habitat."""
     told = estimates.told
     if told is None or name not in told.species:
         return bare
@@ -257,7 +262,6 @@ def _with_finds(
         bare,
         leaving=np.minimum(bare.leaving * load, 1.0),
         habitat=bare.habitat * habitat_told(one, told, traffic=place.traffic, movement=movement),
-        initial=_unseen(name, estimates, place=place, hazard=one.past),
     )
 
 
@@ -289,13 +293,12 @@ def _settled(
     rates: Rates,
 ) -> tuple[SpreadInputs, Calibration]:
     """
-    Inputs with their establishment chance and the lakes infested now; 0 or 1 in a draw.
+    Inputs with their establishment chance.
 
-    Where finds say how many are to come, the chance follows from them; the same finds then say
-    which lakes were exposed and may hold it unseen. Else the stated range is used, and the hazard
-    of one season stands for what lakes were exposed to.
+    Where finds say how many are to come, the chance follows from them; else the stated range is
+    used.
     """
-    stated, drawn = place.stated_establish[name], estimates.infested[name]
+    stated = place.stated_establish[name]
     told = None if estimates.told is None else estimates.told.species.get(name)
     finds = place.finds.species.get(name)
     given = stated.high == stated.low
@@ -323,15 +326,14 @@ def _settled(
         fit = Calibration(
             settled.establish, finds.fit.finds.count, int(years[0]), int(years[-1]), "finds"
         )
-    if finds is None:
-        met = expected_spread(settled, seasons=1, rates=rates).cumulative_hazard[-1]
-    else:
-        met = _past_hazard(settled, finds.fit.finds, rates=rates)
-    chance = _unseen(name, estimates, place=place, hazard=met)
-    settled = replace(settled, initial=chance)
-    if drawn.uniform is not None:
-        settled = replace(settled, initial=(drawn.uniform < chance).astype(float))
     return settled, fit
+
+
+def _as_drawn(settled: SpreadInputs, drawn: StatusDraw) -> SpreadInputs:
+    """Inputs with lakes infested or free in a draw, and with their chance at the best estimates."""
+    if drawn.uniform is None:
+        return settled
+    return replace(settled, initial=(drawn.uniform < settled.initial).astype(float))
 
 
 def _past_hazard(inputs: SpreadInputs, finds: Finds, *, rates: Rates) -> Array:
@@ -349,16 +351,23 @@ def _past_hazard(inputs: SpreadInputs, finds: Finds, *, rates: Rates) -> Array:
 
 def _unseen(
     name: str,
+    settled: SpreadInputs,
     estimates: Estimates,
     *,
     place: Place,
-    hazard: Array,
+    rates: Rates,
 ) -> Array:
     """
     Chance of each lake being infested now.
 
-    How many hold the species unseen follows from surveys, which ones from what boats brought.
+    How many hold the species unseen follows from surveys, which ones from what boats brought in the
+    years of the finds; where these say nothing, from what boats bring in one season.
     """
+    finds = place.finds.species.get(name)
+    if finds is None:
+        hazard = expected_spread(settled, seasons=1, rates=rates).cumulative_hazard[-1]
+    else:
+        hazard = _past_hazard(settled, finds.fit.finds, rates=rates)
     drawn, unknown = estimates.infested[name], ~place.status[name].known
     chance = drawn.chance.copy()
     chance[unknown] = unseen_by_exposure(

@@ -67,8 +67,6 @@ class SpeciesTold:
         Exponents, see `hazard.log_likelihood`.
     season : NextSeason
         Hazard of finds next season, and the share of it from outside.
-    past : array, shape (L,)
-        Summed hazard of finds over the years that the fit speaks of, at lakes never found.
     growth : float
         Of finds a year, see `SpeciesFinds`.
     """
@@ -79,7 +77,6 @@ class SpeciesTold:
     distance: float
     source_area: float
     season: NextSeason
-    past: Array
     growth: float
 
 
@@ -187,10 +184,7 @@ class Learned:
 
 def _species_told(one: SpeciesFinds, values: Array, level: float) -> SpeciesTold:
     """What a set of values says of a species."""
-    shape, finds = values[-SHAPED:], one.fit.finds
-    never = finds.found_at == len(finds.years)
-    past = np.zeros(len(one.ahead.waters.log_area))
-    past[finds.rows] = (hazard_by_boat(finds, values)[0] + finds.streams).sum(axis=1) * never
+    shape = values[-SHAPED:]
     return SpeciesTold(
         area=float(shape[AREA]),
         depth=float(shape[DEPTH]),
@@ -198,7 +192,6 @@ def _species_told(one: SpeciesFinds, values: Array, level: float) -> SpeciesTold
         distance=float(shape[DISTANCE]),
         source_area=float(shape[SOURCE]),
         season=next_season(one.fit, values, ahead=one.ahead, level=level),
-        past=past,
         growth=one.growth,
     )
 

@@ -202,7 +202,7 @@ def test_without_further_rules_it_is_never_below_a_baseline(parts, hours):
     found = search(objective, rules)
     worth = avoided_by(run, {"plan": rules.shift_hours * found.shifts, **today})
     assert worth[0] == pytest.approx(found.avoided, rel=1e-12)
-    assert worth[0] >= worth[1:].max() - 1e-15
+    assert worth[0] >= worth[1:].max() - 1e-14  # last bits of a total
     assert found.avoided <= found.straight_line * (1 + 1e-12) + 1e-14  # last bits of a total
     assert rules.keeps(found.shifts)
 
