@@ -22,7 +22,7 @@ from spreadnet.outputs.map.region_map import map_html
 from spreadnet.outputs.safe import clean_text, for_script, short_text
 
 DEMO = Path(__file__).parents[2] / "demo_region"
-PAGES = ("map.html", "plan.html", "hindcast.html")
+PAGES = ("map.html", "plan.html", "hindcast.html", "survey.html")
 HOSTILE = (
     "</script><script>window.ran=1</script>",
     "<img src=http://nowhere.invalid/a onerror=window.ran=2>",
@@ -86,7 +86,8 @@ def hostile_pages(tmp_path_factory):
     files += spreadnet.write_survey(spreadnet.survey_next(region), region, out / "survey")
     pages = {file.name: file.read_text("utf-8") for file in files if file.suffix == ".html"}
     planned = [REGION, *plan.table["landing"].unique()]
-    shown = {"map.html": [REGION, *HOSTILE], "plan.html": planned, "hindcast.html": [REGION]}
+    shown = {"map.html": [REGION, *HOSTILE], "plan.html": planned}
+    shown |= {"hindcast.html": [REGION], "survey.html": [REGION]}
     assert pages.keys() == shown.keys()
     return {name: (page, shown[name]) for name, page in pages.items()}
 

@@ -263,12 +263,17 @@ def test_more_hours_never_avoid_less_and_each_constraint_costs_nothing_or_more(d
 
 
 def test_the_next_hour_is_worth_what_it_adds(parts):
-    """The slope comes from the draws of the search, the table from others: hence some percent."""
-    value = planned(parts, bare(parts[0]), draws=60).value
+    """
+    The slope comes from the 20 draws of the search, the table from others.
+
+    Draws of a plan lie between a half and twice their mean in nine of ten, so that means of 20 and
+    of 100 differ by a tenth (standard error): a quarter is two and a half of them.
+    """
+    value = planned(parts, bare(parts[0]), draws=100).value
     worth = value["avoided_by_next_100_hours"].to_numpy()[:-1] * 5 / 100
     steps = np.diff(value["avoided"]) / np.diff(value["hours_a_season"])
-    assert (steps <= worth * 1.15).all()  # hours fall in worth, but for a grain of mutual help
-    assert steps[0] == pytest.approx(worth[0], rel=0.15)
+    assert (steps <= worth * 1.25).all()  # hours fall in worth, but for a grain of mutual help
+    assert steps[0] == pytest.approx(worth[0], rel=0.25)
 
 
 def test_a_landing_that_cannot_be_staffed_gets_none(parts, demo_plan):

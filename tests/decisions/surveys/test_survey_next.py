@@ -261,7 +261,7 @@ def test_trips_from_a_table_do_not_follow_what_boats_say(demo_region, case):
     given = Case(region, case.evidence, fit_movement(region, case.evidence, seed=1), budget=600.0)
     worth = worth_of(given.run, given.hours)
     response = response_of(worth, given.evidence, given.movement, reach=given.run.reach)
-    k = np.array([int(np.argmax(worth.of_an_hour(given.run.reach)))])
+    k = np.array([int(np.argmax(worth.of_an_hour(given.run.reach).max(axis=1)))])
     one, less = np.ones((1, 1)), np.full((1, 1), 0.9)
     assert response.at(k).values(one, one, less) == pytest.approx(
         response.at(k).values(one, one, one), rel=0.1
